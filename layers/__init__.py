@@ -1,0 +1,1 @@
+"""What is computed and what is drawn: pure functions on frames."""

@@ -1,0 +1,49 @@
+"""What cannot be computed, as facts.
+
+LayerError(ValueError)
+    ColumnMissing       a frame lacks columns
+    CrsUnsuitable       positions are in a frame that this cannot be computed in
+    OutsideDomain       a value lies outside the range a rule was fitted for
+    NothingToCompute    there is nothing to compute from
+"""
+
+
+class LayerError(ValueError):
+    """Base of what the layers cannot compute."""
+
+
+class ColumnMissing(LayerError):
+    """A frame lacks columns; ``frame`` and ``columns`` say which."""
+
+    def __init__(self, frame: str, columns: list[str]) -> None:
+        self.frame = frame
+        self.columns = columns
+        super().__init__(f"The frame {frame} lacks {', '.join(columns)}.")
+
+
+class CrsUnsuitable(LayerError):
+    """Positions are in a frame that this cannot be computed in; ``found`` and ``needed``."""
+
+    def __init__(self, found: str, needed: str) -> None:
+        self.found = found
+        self.needed = needed
+        super().__init__(f"Positions are in {found}; {needed} is needed.")
+
+
+class OutsideDomain(LayerError):
+    """A value lies outside the range of a rule; ``column``, ``value``, ``low``, ``high``."""
+
+    def __init__(self, column: str, value: float, low: float, high: float) -> None:
+        self.column = column
+        self.value = value
+        self.low = low
+        self.high = high
+        super().__init__(f"{column} is {value:g}; it must lie between {low:g} and {high:g}.")
+
+
+class NothingToCompute(LayerError):
+    """There is nothing to compute from; ``what`` says of what."""
+
+    def __init__(self, what: str) -> None:
+        self.what = what
+        super().__init__(f"There is nothing to compute {what} from.")

@@ -1,0 +1,1 @@
+"""Two invented sites and the generator that made them."""

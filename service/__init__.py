@@ -1,0 +1,1 @@
+"""Everything that touches the world: store, pages, import and export, command line."""

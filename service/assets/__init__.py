@@ -1,0 +1,1 @@
+"""The browser files that the build fetches by lock file."""

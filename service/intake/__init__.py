@@ -1,0 +1,1 @@
+"""Bringing in files: trees, areas and targets."""

@@ -1,0 +1,1 @@
+"""Taking out: layers, snapshots, maps and printed sheets."""

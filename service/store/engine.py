@@ -1,0 +1,132 @@
+"""Opening a store: SQLite by path, PostgreSQL by URL."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy import event
+from sqlalchemy.engine import Connection, Engine
+
+from service.errors import StoreUnavailable
+
+
+class Store:
+    """An open store: short reading and writing transactions on one engine."""
+
+    def __init__(self, engine: Engine, address: str) -> None:
+        self.engine = engine
+        self.address = address
+        self._writer = engine.execution_options(boleward_writes=True)
+
+    @property
+    def folder(self) -> Path | None:
+        """The folder of a file store, where files beside it live; None for a server."""
+        return Path(self.address).parent if self.engine.dialect.name == "sqlite" else None
+
+    @contextmanager
+    def read(self) -> Iterator[Connection]:
+        """A transaction that sees one state of the store.
+
+        Raises
+        ------
+        StoreUnavailable
+            If the store cannot be read.
+        """
+        with _as_store_trouble(), self.engine.connect() as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def write(self) -> Iterator[Connection]:
+        """A transaction that may write; it holds the write lock from its first moment (SQLite).
+
+        Raises
+        ------
+        StoreUnavailable
+            If the store is locked for too long, full, or read-only.
+        """
+        with _as_store_trouble(), self._writer.connect() as connection, connection.begin():
+            yield connection
+
+    def close(self) -> None:
+        """Let go of all connections."""
+        self.engine.dispose()
+
+
+@contextmanager
+def _as_store_trouble() -> Iterator[None]:
+    try:
+        yield
+    except sa.exc.OperationalError as error:
+        raise StoreUnavailable(f"The store cannot be used: {_plain(error.orig)}.") from error
+
+
+def _plain(error: BaseException | None) -> str:
+    text = str(error).strip().split("\n")[0].rstrip(".")
+    if "disk is full" in text or "No space left" in text:
+        return "the disk is full. Free some space and give the same command again; nothing was lost"
+    if "locked" in text:
+        return "another program holds it. Try again in a moment"
+    if "readonly" in text:
+        return "it may only be read. Check who owns the file"
+    return text
+
+
+def connect(address: str) -> Store:
+    """Return the store at a path or database URL, without looking at its schema.
+
+    Raises
+    ------
+    StoreUnavailable
+        If there is no such folder, or the driver is not installed.
+    """
+    if "://" in address and not address.startswith("sqlite"):
+        return Store(_server_engine(address), address)
+    path = Path(address.removeprefix("sqlite:///")).expanduser().resolve()
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StoreUnavailable(f"The folder {path.parent} cannot be made: {error.strerror}.") from error
+    engine = sa.create_engine(
+        f"sqlite:///{path}",
+        connect_args={"timeout": 10, "check_same_thread": False},
+        poolclass=sa.pool.QueuePool,
+    )
+    event.listen(engine, "connect", _prepare_sqlite)
+    event.listen(engine, "begin", _begin_sqlite)
+    return Store(engine, str(path))
+
+
+def _server_engine(address: str) -> Engine:
+    url = sa.make_url(address)
+    if url.drivername in ("postgresql", "postgres"):
+        url = url.set(drivername="postgresql+psycopg")
+    try:
+        return sa.create_engine(url, pool_pre_ping=True, isolation_level="REPEATABLE READ")
+    except ModuleNotFoundError as error:
+        raise StoreUnavailable(
+            "The PostgreSQL driver is not installed. Install Boleward with its extra 'postgresql'."
+        ) from error
+
+
+def _prepare_sqlite(raw: Any, _record: object) -> None:
+    raw.isolation_level = None
+    cursor: sqlite3.Cursor = raw.cursor()
+    for pragma in (
+        "journal_mode=WAL",
+        "synchronous=FULL",
+        "foreign_keys=ON",
+        "busy_timeout=10000",
+        "trusted_schema=OFF",
+        "temp_store=MEMORY",
+        "cache_size=-65536",
+    ):
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    writes = connection.get_execution_options().get("boleward_writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")

@@ -1,0 +1,1 @@
+"""Pages, forms, JSON and downloads. Only this package speaks Flask."""
