@@ -1,0 +1,152 @@
+"""Everything computed for a site at a day: what pages, outlets and the command line show.
+
+Kept by (site, change number, audience, day), so that nothing is computed twice and nothing stale is shown.
+"""
+
+import datetime as dt
+from collections import OrderedDict
+from dataclasses import dataclass
+from functools import cached_property
+from threading import Lock
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+
+from layers import figures as figures_layer
+from layers import ground, history, screening, tree_table
+from layers.history import StandState
+from layers.inputs import Records, SiteTerms
+from service.actors import Actor, visible
+from service.store.engine import Store
+from service.store.frames import records_of, site_row, terms_of
+
+KEPT_VIEWS = 12
+
+
+@dataclass(frozen=True)
+class SiteSummary:
+    """One line of the list of sites."""
+
+    slug: str
+    name: str
+    invented: bool
+    trees: int
+    change_no: int
+
+
+class SiteView:
+    """A site at a day: records, state of the stems, table of trees, figures, flags, all lazily computed."""
+
+    def __init__(
+        self, terms: SiteTerms, records: Records, as_of: str, known_at: int, audience: str, invented: bool
+    ) -> None:
+        self.terms = terms
+        self.records = records
+        self.as_of = as_of
+        self.known_at = known_at
+        self.audience = audience
+        self.invented = invented
+
+    @property
+    def key(self) -> str:
+        """What this view depends on, for ETags."""
+        return f"{self.terms.slug}-{self.known_at}-{self.audience}-{self.as_of}"
+
+    @cached_property
+    def state(self) -> StandState:
+        """The stems on that day, with their shared error parts."""
+        return history.state_at(self.records, self.terms, self.as_of)
+
+    @cached_property
+    def plain_trees(self) -> pd.DataFrame:
+        """The table of trees before the list to be looked at is known."""
+        return tree_table.tree_table(self.records, self.state, self.terms, self.as_of)
+
+    @cached_property
+    def flags(self) -> pd.DataFrame:
+        """The list to be looked at."""
+        return screening.flags(self.records, self.plain_trees, self.terms, self.as_of)
+
+    @cached_property
+    def trees(self) -> pd.DataFrame:
+        """The table of trees with signs, circumstances and questions (columns of TREES)."""
+        return screening.with_flags(self.plain_trees, self.flags, self.records, self.terms, self.as_of)
+
+    @cached_property
+    def areas(self) -> pd.DataFrame:
+        """The areas that hold on that day, with their size in hectares."""
+        areas = self.records.areas
+        held = _holds(areas["valid_from"], areas["valid_to"], self.as_of)
+        return ground.areas_ha(areas[held].reset_index(drop=True), self.terms)
+
+    @cached_property
+    def membership(self) -> pd.DataFrame:
+        """Which tree is inside which area."""
+        return ground.membership(self.records.trees, self.areas, self.terms)
+
+    @cached_property
+    def figures(self) -> list[dict[str, Any]]:
+        """Figures of the site, its places and its areas (definitions N15)."""
+        return figures_layer.figures(
+            self.state.stem_state,
+            self.state.stem_parts,
+            self.state.causes,
+            self.membership,
+            trees=self.trees,
+            areas=self.areas,
+            terms=self.terms,
+            as_of=self.as_of,
+            known_at=self.known_at,
+            places=self.records.places,
+            flags=self.flags,
+        )
+
+
+def today_in(time_zone: str) -> str:
+    """Return the calendar day in a time zone."""
+    return dt.datetime.now(ZoneInfo(time_zone)).date().isoformat()
+
+
+_kept: OrderedDict[tuple[str, int, str, str, str], SiteView] = OrderedDict()
+_lock = Lock()
+
+
+def view_of(
+    store: Store, slug: str, actor: Actor, as_of: str | None = None, known_at: int | None = None
+) -> SiteView:
+    """Return the view of a site at a day (today in its time zone by default).
+
+    Raises
+    ------
+    NotFound
+        If there is no such site.
+    NotPermitted
+        If the actor may not see it.
+    """
+    audience = visible(slug, actor)
+    with store.read() as connection:
+        row = site_row(connection, slug)
+        terms = terms_of(row)
+        day = as_of or today_in(terms.time_zone)
+        number = row.change_no if known_at is None else min(known_at, row.change_no)
+        key = (store.address, number, audience, day, f"{row.fid}.{row.version}.{row.change_no}")
+        with _lock:
+            if key in _kept:
+                _kept.move_to_end(key)
+                return _kept[key]
+        records = records_of(connection, row.fid, known_at)
+    view = SiteView(terms, records, day, number, audience, bool(row.invented))
+    with _lock:
+        _kept[key] = view
+        while len(_kept) > KEPT_VIEWS:
+            _kept.popitem(last=False)
+    return view
+
+
+def _holds(first: pd.Series, last: pd.Series, day: str) -> np.ndarray:
+    return np.array(
+        [(f is None or f <= day) and (t is None or t >= day) for f, t in zip(first, last, strict=True)],
+        dtype=bool,
+    )
