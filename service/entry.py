@@ -1,0 +1,301 @@
+"""What people say, taken in one record at a time or as a batch: append-only, order-free, exactly once.
+
+Every function is one change of the site; a batch in which nothing is new makes no change.
+"""
+
+import datetime as dt
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import sqlalchemy as sa
+from sqlalchemy import Table
+from sqlalchemy.engine import Connection
+
+from service.actors import Actor
+from service.errors import InvalidRequest
+from service.records import (
+    ODD_GIRTH_CM,
+    Appended,
+    FindingIn,
+    InspectionIn,
+    ObservationIn,
+    ReadingIn,
+    StatusIn,
+    parsed,
+)
+from service.store import changes, schema
+from service.store.engine import Store
+from service.store.frames import site_row
+from service.view import today_in
+
+Outcome = Literal["taken", "already there", "questioned", "refused"]
+_BOOKKEEPING = {"fid", "site_id", "change_id", "received_at", "actor"}
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What became of one record that was sent."""
+
+    id: str
+    outcome: Outcome
+    why: str | None = None
+    sent: dict[str, Any] | None = None
+    known: dict[str, Any] | None = None
+
+
+@dataclass(frozen=True)
+class _Kind:
+    table: Table
+    subject_column: str
+    subject_table: Table | None
+    day_column: str | None
+    question: Callable[[Any], str | None]
+
+
+def _odd_size(item: ReadingIn) -> str | None:
+    if item.value is not None and item.girth_cm() > ODD_GIRTH_CM:
+        return f"{item.value:g} {item.unit} is more than 10 m round the trunk. Please check number and unit."
+    return None
+
+
+def _no_question(_item: Any) -> str | None:
+    return None
+
+
+_READING = _Kind(schema.reading, "stem_id", schema.stem, "measured_on", _odd_size)
+_OBSERVATION = _Kind(schema.observation, "tree_id", schema.tree, "observed_on", _no_question)
+_STATUS = _Kind(schema.status_event, "subject_id", None, "happened_on", _no_question)
+_FINDING = _Kind(schema.finding, "tree_id", schema.tree, "looked_on", _no_question)
+
+
+def enter_readings(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[Answer]:
+    """Take readings (``ReadingIn`` or what parses as one); answers in their order.
+
+    Raises
+    ------
+    NotFound
+        If there is no such site.
+    NotPermitted
+        If the actor may not measure.
+    """
+    return _enter(store, slug, actor, _READING, ReadingIn, items)
+
+
+def enter_observations(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[Answer]:
+    """Take observations (``ObservationIn``); answers in their order.
+
+    Raises
+    ------
+    NotFound
+        If there is no such site.
+    NotPermitted
+        If the actor may not measure.
+    """
+    return _enter(store, slug, actor, _OBSERVATION, ObservationIn, items)
+
+
+def enter_statuses(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[Answer]:
+    """Take status events (``StatusIn``); those of helpers are in doubt until a manager settles them.
+
+    Raises
+    ------
+    NotFound
+        If there is no such site.
+    NotPermitted
+        If the actor may not measure.
+    """
+    if actor.role != "manager":
+        items = [{**_as_mapping(item), "in_doubt": True} for item in items]
+    return _enter(store, slug, actor, _STATUS, StatusIn, items)
+
+
+def enter_findings(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[Answer]:
+    """Take answers of qualified people to flags (``FindingIn``); answers in their order.
+
+    Raises
+    ------
+    NotFound
+        If there is no such site.
+    NotPermitted
+        If the actor may not manage.
+    """
+    actor.require("manage")
+    return _enter(store, slug, actor, _FINDING, FindingIn, items)
+
+
+def enter_inspections(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[Answer]:
+    """Take inspections (``InspectionIn``) with their answers per tree.
+
+    Raises
+    ------
+    NotFound
+        If there is no such site.
+    NotPermitted
+        If the actor may not manage.
+    """
+    actor.require("manage")
+    kind = _Kind(schema.inspection, "id", None, "inspected_on", _no_question)
+    return _enter(store, slug, actor, kind, InspectionIn, items)
+
+
+def _as_mapping(item: Any) -> Mapping[str, Any]:
+    return item.model_dump() if isinstance(item, Appended) else dict(item)
+
+
+def _enter(
+    store: Store, slug: str, actor: Actor, kind: _Kind, model: type[Appended], items: Sequence[Any]
+) -> list[Answer]:
+    actor.require("measure")
+    checked = [_checked(model, item) for item in items]
+    with store.write() as connection:
+        site = site_row(connection, slug)
+        desk = _Desk(connection, site, kind, [item for item in checked if isinstance(item, Appended)])
+        answers = [item if isinstance(item, Answer) else desk.answer(item) for item in checked]
+        if desk.taken:
+            made = changes.begin(connection, site.fid, actor, "entry", kind.table.name)
+            _insert(connection, kind, site.fid, made.fid, actor, desk.taken)
+    return answers
+
+
+def _checked(model: type[Appended], item: Any) -> Appended | Answer:
+    if isinstance(item, model):
+        return item
+    try:
+        return parsed(model, item)
+    except InvalidRequest as error:
+        sent_id = item.get("id", "") if isinstance(item, Mapping) else ""
+        return Answer(str(sent_id), "refused", str(error))
+
+
+class _Desk:
+    """Decides about the records of one batch, against what the site holds and what came before in it."""
+
+    def __init__(self, connection: Connection, site: Any, kind: _Kind, items: Sequence[Appended]) -> None:
+        self.kind = kind
+        self.taken: list[Appended] = []
+        today = dt.date.fromisoformat(today_in(site.time_zone))
+        self.tomorrow = (today + dt.timedelta(days=1)).isoformat()
+        self.in_a_year = (today + dt.timedelta(days=366)).isoformat()
+        table = kind.table
+        wanted = {item.id for item in items} | {item.supersedes for item in items if item.supersedes}
+        self.known = _rows_by_id(connection, table, site.fid, wanted)
+        self.subjects = self._subjects(connection, site.fid, items)
+        self.chain = _chain(connection, table, site.fid) if any(item.supersedes for item in items) else {}
+
+    def _subjects(self, connection: Connection, site_fid: int, items: Sequence[Appended]) -> set[str]:
+        table = self.kind.subject_table
+        if table is None:
+            return set()
+        wanted = {getattr(item, self.kind.subject_column) for item in items}
+        return set(_rows_by_id(connection, table, site_fid, wanted))
+
+    def answer(self, item: Appended) -> Answer:
+        refusal = self._known(item) or self._refusal(item)
+        if refusal:
+            return refusal
+        self.taken.append(item)
+        self.known[item.id] = _cells(self.kind.table, item)
+        if item.supersedes:
+            self.chain[item.id] = item.supersedes
+        question = self.kind.question(item) or self._date_question(item)
+        return Answer(item.id, "questioned", question) if question else Answer(item.id, "taken")
+
+    def _known(self, item: Appended) -> Answer | None:
+        known = self.known.get(item.id)
+        if known is None:
+            return None
+        sent = _cells(self.kind.table, item)
+        differing = [name for name in sent if name not in _BOOKKEEPING and sent[name] != known.get(name)]
+        if not differing:
+            return Answer(item.id, "already there")
+        why = f"This id is known with another {' and '.join(differing)}; nothing was changed."
+        return Answer(item.id, "refused", why, sent, {name: known.get(name) for name in sent})
+
+    def _refusal(self, item: Appended) -> Answer | None:
+        subject = getattr(item, self.kind.subject_column)
+        if self.kind.subject_table is not None and subject not in self.subjects:
+            what = self.kind.subject_table.name
+            return Answer(item.id, "refused", f"There is no {what} {subject} on this site.")
+        if item.supersedes:
+            parent = self.known.get(item.supersedes)
+            if parent is not None and parent[self.kind.subject_column] != subject:
+                return Answer(
+                    item.id, "refused", "It corrects a record of something else; name the right one."
+                )
+            if self._closes_a_cycle(item):
+                return Answer(item.id, "refused", "It would correct a record that corrects it.")
+        day = getattr(item, self.kind.day_column) if self.kind.day_column else None
+        if day and day > self.in_a_year:
+            return Answer(item.id, "refused", f"{day} is more than a year ahead; check the date.")
+        return None
+
+    def _date_question(self, item: Appended) -> str | None:
+        day = getattr(item, self.kind.day_column) if self.kind.day_column else None
+        return f"{day} lies ahead. Please check the date." if day and day > self.tomorrow else None
+
+    def _closes_a_cycle(self, item: Appended) -> bool:
+        at = item.supersedes
+        while at is not None:
+            if at == item.id:
+                return True
+            at = self.chain.get(at)
+        return False
+
+
+def _rows_by_id(
+    connection: Connection, table: Table, site_fid: int, ids: set[str]
+) -> dict[str, Mapping[str, Any]]:
+    found: dict[str, Mapping[str, Any]] = {}
+    wanted = sorted(ids)
+    for start in range(0, len(wanted), 500):
+        query = sa.select(table).where(
+            table.c.site_id == site_fid, table.c.id.in_(wanted[start : start + 500])
+        )
+        found.update({row.id: row._mapping for row in connection.execute(query)})
+    return found
+
+
+def _chain(connection: Connection, table: Table, site_fid: int) -> dict[str, str]:
+    query = sa.select(table.c.id, table.c.supersedes).where(
+        table.c.site_id == site_fid, table.c.supersedes.is_not(None)
+    )
+    return {row.id: row.supersedes for row in connection.execute(query)}
+
+
+def _cells(table: Table, item: Appended) -> dict[str, Any]:
+    said = item.model_dump()
+    return {
+        name: int(said[name]) if isinstance(said[name], bool) else said[name]
+        for name in table.columns.keys()  # noqa: SIM118
+        if name in said
+    }
+
+
+def _insert(
+    connection: Connection,
+    kind: _Kind,
+    site_fid: int,
+    change_fid: int,
+    actor: Actor,
+    items: Sequence[Appended],
+) -> None:
+    now = changes.now_utc()
+    shared = {"site_id": site_fid, "change_id": change_fid, "received_at": now, "actor": actor.handle}
+    connection.execute(sa.insert(kind.table), [{**_cells(kind.table, item), **shared} for item in items])
+    answers = [
+        {
+            "id": changes.derived_id(item.id, tree_id),
+            "site_id": site_fid,
+            "change_id": change_fid,
+            "inspection_id": item.id,
+            "tree_id": tree_id,
+            "answer": said.answer,
+            "note": said.note,
+        }
+        for item in items
+        if isinstance(item, InspectionIn)
+        for tree_id, said in item.answers.items()
+    ]
+    if answers:
+        connection.execute(sa.insert(schema.inspection_answer), answers)
