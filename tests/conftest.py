@@ -15,6 +15,11 @@ def pytest_ignore_collect(collection_path):
     return None
 
 
+def pytest_terminal_summary(terminalreporter):
+    if "BOLEWARD_INPUTS" not in os.environ:
+        terminalreporter.write_line("real_inputs did not run: BOLEWARD_INPUTS names no folder of real lists.")
+
+
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(item, call):
     """A skip is a failure in CI: what does not run proves nothing."""

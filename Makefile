@@ -1,0 +1,90 @@
+# Needs Python 3.11 or newer and make; everything else is put into .venv here.
+#   make demo    load the two sample sites and open the pages
+#   make test    every ring of tests, short; make long adds the slow ones
+
+PYTHON ?= python3
+BIN := .venv/bin
+PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
+INSTALL_SELF := $(PIP) install --no-deps --no-build-isolation --editable .
+SHORT := -m "not slow"
+RINGS := unit published contract store browser benchmarks
+ASSETS := service/assets/package-lock.json service/assets/files.py
+
+.PHONY: demo run-environment environment test long lint types format $(RINGS) real_inputs chromium lock clean
+.DEFAULT_GOAL := help
+
+help:
+	@sed -n '2,3s/^#   //p' Makefile
+
+demo: run-environment
+	@$(BIN)/boleward demo $(ARGS)
+
+# --- environments -----------------------------------------------------------------------------------------
+
+$(BIN)/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+	  { echo "Boleward needs Python 3.11 or newer. Name one: make $(MAKECMDGOALS) PYTHON=python3.12"; exit 2; }
+	@$(PYTHON) -m venv .venv || \
+	  { echo "Python's venv is missing. On Debian: sudo apt-get install python3-venv"; exit 2; }
+
+run-environment: $(if $(wildcard .venv/test.stamp),.venv/test.stamp,.venv/run.stamp)
+
+.venv/run.stamp: requirements-run.lock pyproject.toml $(ASSETS) | $(BIN)/python
+	@echo "Installing what Boleward needs into .venv (once, a few minutes, from the internet) ..."
+	@$(PIP) install --require-hashes -r requirements-run.lock
+	@$(INSTALL_SELF)
+	@touch $@
+
+environment: .venv/test.stamp
+
+.venv/test.stamp: requirements.lock pyproject.toml $(ASSETS) | $(BIN)/python
+	@echo "Installing what Boleward and its tests need into .venv (once, a few minutes) ..."
+	@$(PIP) install --require-hashes -r requirements.lock
+	@$(INSTALL_SELF)
+	@touch $@
+
+chromium: environment
+	@$(BIN)/python -m tests.chromium
+
+# --- tests ------------------------------------------------------------------------------------------------
+
+test: environment chromium lint types
+	$(BIN)/pytest $(SHORT) tests
+
+long: environment chromium lint types
+	$(BIN)/pytest tests
+
+lint: environment
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+
+types: environment
+	$(BIN)/mypy
+
+$(RINGS): environment
+	$(BIN)/pytest $(SHORT) tests/$@
+
+browser: chromium
+
+real_inputs: environment
+	@if [ -z "$$BOLEWARD_INPUTS" ]; then \
+	  echo "real_inputs did not run: BOLEWARD_INPUTS names no folder of real lists."; \
+	else \
+	  echo $(BIN)/pytest $(SHORT) tests/$@; $(BIN)/pytest $(SHORT) tests/$@; \
+	fi
+
+# --- upkeep -----------------------------------------------------------------------------------------------
+
+format: environment
+	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
+
+lock: environment
+	@$(PIP) install uv
+	$(BIN)/uv pip compile pyproject.toml --universal --extra postgresql --group dev \
+	  --generate-hashes --no-annotate --no-header --quiet -o requirements.lock
+	$(BIN)/uv pip compile pyproject.toml --universal --extra postgresql --group build -c requirements.lock \
+	  --generate-hashes --no-annotate --no-header --quiet -o requirements-run.lock
+
+clean:
+	rm -rf .venv service/web/static/vendor service/assets/node_modules
