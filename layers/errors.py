@@ -5,6 +5,7 @@ LayerError(ValueError)
     CrsUnsuitable       positions are in a frame that this cannot be computed in
     OutsideDomain       a value lies outside the range a rule was fitted for
     NothingToCompute    there is nothing to compute from
+    PictureNotPlaced    clicks or lengths that do not place a picture on the ground
 """
 
 
@@ -47,3 +48,11 @@ class NothingToCompute(LayerError):
     def __init__(self, what: str) -> None:
         self.what = what
         super().__init__(f"There is nothing to compute {what} from.")
+
+
+class PictureNotPlaced(LayerError):
+    """Clicks or lengths do not place a picture on the ground; ``because`` says why and what to do."""
+
+    def __init__(self, because: str) -> None:
+        self.because = because
+        super().__init__(f"The picture cannot be placed: {because}.")
