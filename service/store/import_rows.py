@@ -1,0 +1,142 @@
+"""What an import asks the store: which keys it knows, what they said, and what stands there now."""
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy import Table
+from sqlalchemy.engine import Connection, Row
+
+from service.store import rows, schema
+from service.store.changes import open_change_ids
+from service.store.schema import change, former_version, place, reading, source_key, tree
+
+
+@dataclass(frozen=True)
+class KnownKey:
+    """What a key of a file is known as, and what it said at its last import (JSON)."""
+
+    record_id: str
+    content: str
+
+
+def known_keys(conn: Connection, site_fid: int, layer: str, place_name: str) -> dict[str, KnownKey]:
+    """Return what every key of a layer said at its last import that was closed."""
+    query = (
+        sa.select(source_key.c.key, source_key.c.record_id, source_key.c.content)
+        .where(
+            source_key.c.site_id == site_fid, source_key.c.layer == layer, source_key.c.place == place_name
+        )
+        .where(_closed(conn, source_key))
+        .order_by(source_key.c.fid)
+    )
+    return {key: KnownKey(record_id, content) for key, record_id, content in conn.execute(query)}
+
+
+def written_keys(conn: Connection, change_fid: int) -> set[str]:
+    """Return the keys that an import under way has written."""
+    return set(conn.scalars(sa.select(source_key.c.key).where(source_key.c.change_id == change_fid)))
+
+
+def place_names(conn: Connection, site_fid: int) -> dict[str, str]:
+    """Return the UUIDs of the named parts of a site by their names."""
+    query = (
+        sa.select(place.c.name, place.c.id)
+        .where(place.c.site_id == site_fid, place.c.kind == "part", place.c.void == 0)
+        .where(_closed(conn, place))
+        .order_by(place.c.fid.desc())
+    )
+    return {name: id for name, id in conn.execute(query)}
+
+
+def ids_in_use(conn: Connection, table: Table, site_fid: int, ids: Iterable[str]) -> set[str]:
+    """Return which of these UUIDs a table holds, whether seen or not."""
+    return set(rows.by_ids(conn, table, site_fid, ids))
+
+
+def standing_tags(conn: Connection, site_fid: int) -> set[tuple[str | None, str]]:
+    """Return (place id, tag) of every tree of the site that has a tag and was not removed."""
+    query = (
+        sa.select(tree.c.place_id, tree.c.tag)
+        .where(tree.c.site_id == site_fid, tree.c.void == 0)
+        .where(tree.c.tag.is_not(None), tree.c.status != "removed")
+        .where(_closed(conn, tree))
+    )
+    return {(place_id, tag) for place_id, tag in conn.execute(query)}
+
+
+def own_ids(conn: Connection, site_fid: int) -> frozenset[str]:
+    """Return the UUIDs of all trees, stems, readings, areas and targets of a site."""
+    tables = (schema.tree, schema.stem, schema.reading, schema.area, schema.target)
+    parts = [
+        sa.select(table.c.id).where(table.c.site_id == site_fid).where(_closed(conn, table))
+        for table in tables
+    ]
+    return frozenset(conn.scalars(sa.union_all(*parts)))
+
+
+def current(conn: Connection, table: Table, site_fid: int, ids: Iterable[str]) -> dict[str, Row[Any]]:
+    """Return the rows with these UUIDs that everybody sees."""
+    hidden = set(open_change_ids(conn))
+    found = rows.by_ids(conn, table, site_fid, ids)
+    return {id: row for id, row in found.items() if row.change_id not in hidden}
+
+
+def stems_of(conn: Connection, site_fid: int, tree_ids: Iterable[str]) -> dict[str, dict[int, str]]:
+    """Return the UUIDs of the stems of some trees, {tree: {number: stem}}."""
+    wanted, out = list(dict.fromkeys(tree_ids)), dict[str, dict[int, str]]()
+    stem = schema.stem
+    for start in range(0, len(wanted), rows.AT_ONCE):
+        query = (
+            sa.select(stem.c.tree_id, stem.c.number, stem.c.id)
+            .where(stem.c.site_id == site_fid, stem.c.tree_id.in_(wanted[start : start + rows.AT_ONCE]))
+            .where(_closed(conn, stem))
+        )
+        for tree_id, number, id in conn.execute(query):
+            out.setdefault(tree_id, {})[number] = id
+    return out
+
+
+def superseded(conn: Connection, site_fid: int, reading_ids: Iterable[str]) -> set[str]:
+    """Return which of these readings somebody has corrected."""
+    wanted, out = list(dict.fromkeys(reading_ids)), set[str]()
+    for start in range(0, len(wanted), rows.AT_ONCE):
+        query = (
+            sa.select(reading.c.supersedes)
+            .where(
+                reading.c.site_id == site_fid, reading.c.supersedes.in_(wanted[start : start + rows.AT_ONCE])
+            )
+            .where(_closed(conn, reading))
+        )
+        out.update(conn.scalars(query))
+    return out
+
+
+def former_contents(conn: Connection, table: Table, row: Row[Any]) -> list[dict[str, Any]]:
+    """Return what a versioned record said in its earlier versions."""
+    query = sa.select(former_version.c.content).where(
+        former_version.c.table_name == table.name, former_version.c.record_fid == row.fid
+    )
+    return [json.loads(text) for text in conn.scalars(query)]
+
+
+def _closed(conn: Connection, table: Table) -> sa.ColumnElement[bool]:
+    hidden = open_change_ids(conn)
+    return table.c.change_id.not_in(hidden) if hidden else sa.true()
+
+
+def last_summary(conn: Connection, site_fid: int, file_hash: str) -> str | None:
+    """Return the report of the last closed import of a file, as it was kept."""
+    query = (
+        sa.select(change.c.summary)
+        .where(
+            change.c.site_id == site_fid,
+            change.c.file_hash == file_hash,
+            change.c.change_no.is_not(None),
+        )
+        .order_by(change.c.change_no.desc())
+        .limit(1)
+    )
+    return conn.execute(query).scalar()
