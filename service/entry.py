@@ -8,10 +8,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-import sqlalchemy as sa
-from sqlalchemy import Table
-from sqlalchemy.engine import Connection
-
 from service.actors import Actor
 from service.errors import InvalidRequest
 from service.records import (
@@ -25,6 +21,7 @@ from service.records import (
     parsed,
 )
 from service.store import changes, schema
+from service.store.appending import add, column_names, corrections, rows_by_id
 from service.store.engine import Store
 from service.store.frames import site_row
 from service.view import today_in
@@ -46,9 +43,9 @@ class Answer:
 
 @dataclass(frozen=True)
 class _Kind:
-    table: Table
+    table: Any
     subject_column: str
-    subject_table: Table | None
+    subject_table: Any
     day_column: str | None
     question: Callable[[Any], str | None]
 
@@ -171,7 +168,7 @@ def _checked(model: type[Appended], item: Any) -> Appended | Answer:
 class _Desk:
     """Decides about the records of one batch, against what the site holds and what came before in it."""
 
-    def __init__(self, connection: Connection, site: Any, kind: _Kind, items: Sequence[Appended]) -> None:
+    def __init__(self, connection: Any, site: Any, kind: _Kind, items: Sequence[Appended]) -> None:
         self.kind = kind
         self.taken: list[Appended] = []
         today = dt.date.fromisoformat(today_in(site.time_zone))
@@ -179,16 +176,18 @@ class _Desk:
         self.in_a_year = (today + dt.timedelta(days=366)).isoformat()
         table = kind.table
         wanted = {item.id for item in items} | {item.supersedes for item in items if item.supersedes}
-        self.known = _rows_by_id(connection, table, site.fid, wanted)
+        self.known = rows_by_id(connection, table, site.fid, wanted)
         self.subjects = self._subjects(connection, site.fid, items)
-        self.chain = _chain(connection, table, site.fid) if any(item.supersedes for item in items) else {}
+        self.chain = (
+            corrections(connection, table, site.fid) if any(item.supersedes for item in items) else {}
+        )
 
-    def _subjects(self, connection: Connection, site_fid: int, items: Sequence[Appended]) -> set[str]:
+    def _subjects(self, connection: Any, site_fid: int, items: Sequence[Appended]) -> set[str]:
         table = self.kind.subject_table
         if table is None:
             return set()
         wanted = {getattr(item, self.kind.subject_column) for item in items}
-        return set(_rows_by_id(connection, table, site_fid, wanted))
+        return set(rows_by_id(connection, table, site_fid, wanted))
 
     def answer(self, item: Appended) -> Answer:
         refusal = self._known(item) or self._refusal(item)
@@ -243,37 +242,17 @@ class _Desk:
         return False
 
 
-def _rows_by_id(
-    connection: Connection, table: Table, site_fid: int, ids: set[str]
-) -> dict[str, Mapping[str, Any]]:
-    found: dict[str, Mapping[str, Any]] = {}
-    wanted = sorted(ids)
-    for start in range(0, len(wanted), 500):
-        query = sa.select(table).where(
-            table.c.site_id == site_fid, table.c.id.in_(wanted[start : start + 500])
-        )
-        found.update({row.id: row._mapping for row in connection.execute(query)})
-    return found
-
-
-def _chain(connection: Connection, table: Table, site_fid: int) -> dict[str, str]:
-    query = sa.select(table.c.id, table.c.supersedes).where(
-        table.c.site_id == site_fid, table.c.supersedes.is_not(None)
-    )
-    return {row.id: row.supersedes for row in connection.execute(query)}
-
-
-def _cells(table: Table, item: Appended) -> dict[str, Any]:
+def _cells(table: Any, item: Appended) -> dict[str, Any]:
     said = item.model_dump()
     return {
         name: int(said[name]) if isinstance(said[name], bool) else said[name]
-        for name in table.columns.keys()  # noqa: SIM118
+        for name in column_names(table)
         if name in said
     }
 
 
 def _insert(
-    connection: Connection,
+    connection: Any,
     kind: _Kind,
     site_fid: int,
     change_fid: int,
@@ -282,7 +261,7 @@ def _insert(
 ) -> None:
     now = changes.now_utc()
     shared = {"site_id": site_fid, "change_id": change_fid, "received_at": now, "actor": actor.handle}
-    connection.execute(sa.insert(kind.table), [{**_cells(kind.table, item), **shared} for item in items])
+    add(connection, kind.table, [{**_cells(kind.table, item), **shared} for item in items])
     answers = [
         {
             "id": changes.derived_id(item.id, tree_id),
@@ -297,5 +276,4 @@ def _insert(
         if isinstance(item, InspectionIn)
         for tree_id, said in item.answers.items()
     ]
-    if answers:
-        connection.execute(sa.insert(schema.inspection_answer), answers)
+    add(connection, schema.inspection_answer, answers)

@@ -13,16 +13,15 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
-import sqlalchemy as sa
 from layers.history import StandState
 
 from layers import figures as figures_layer
 from layers import ground, history, screening, tree_table
 from layers.inputs import Records, SiteTerms
 from service.actors import Actor, visible
-from service.store import schema
 from service.store.engine import Store
 from service.store.frames import records_of, site_row, terms_of
+from service.store.site_list import site_rows_with_trees
 
 KEPT_VIEWS = 12
 
@@ -148,21 +147,9 @@ def view_of(
 
 
 def sites(store: Store, actor: Actor) -> list[SiteSummary]:
-    """Return the sites that an actor may see, by name."""
-    tree, change = schema.tree, schema.change
-    counted = (
-        sa.select(tree.c.site_id, sa.func.count().label("trees"))
-        .join(change, change.c.fid == tree.c.change_id)
-        .where(tree.c.void == 0, change.c.change_no.is_not(None))
-        .group_by(tree.c.site_id)
-        .subquery()
-    )
-    site = schema.site
-    query = sa.select(site, sa.func.coalesce(counted.c.trees, 0).label("trees")).outerjoin(
-        counted, counted.c.site_id == site.c.fid
-    )
+    """Return the sites that an actor may see, one's own grounds first, by name."""
     with store.read() as connection:
-        rows = connection.execute(query.order_by(site.c.invented, site.c.name)).all()
+        rows = site_rows_with_trees(connection)
     return [
         SiteSummary(row.slug, row.name, bool(row.invented), row.trees, row.change_no)
         for row in rows

@@ -11,7 +11,7 @@ from sqlalchemy.engine import Connection, Row
 
 from service.store import rows, schema
 from service.store.changes import open_change_ids
-from service.store.schema import change, former_version, place, reading, source_key, tree
+from service.store.schema import former_version, place, reading, source_key, tree
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ def place_names(conn: Connection, site_fid: int) -> dict[str, str]:
         .where(_closed(conn, place))
         .order_by(place.c.fid.desc())
     )
-    return {name: id for name, id in conn.execute(query)}
+    return {row.name: row.id for row in conn.execute(query)}
 
 
 def ids_in_use(conn: Connection, table: Table, site_fid: int, ids: Iterable[str]) -> set[str]:
@@ -125,18 +125,3 @@ def former_contents(conn: Connection, table: Table, row: Row[Any]) -> list[dict[
 def _closed(conn: Connection, table: Table) -> sa.ColumnElement[bool]:
     hidden = open_change_ids(conn)
     return table.c.change_id.not_in(hidden) if hidden else sa.true()
-
-
-def last_summary(conn: Connection, site_fid: int, file_hash: str) -> str | None:
-    """Return the report of the last closed import of a file, as it was kept."""
-    query = (
-        sa.select(change.c.summary)
-        .where(
-            change.c.site_id == site_fid,
-            change.c.file_hash == file_hash,
-            change.c.change_no.is_not(None),
-        )
-        .order_by(change.c.change_no.desc())
-        .limit(1)
-    )
-    return conn.execute(query).scalar()
