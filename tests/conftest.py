@@ -58,23 +58,23 @@ def inputs():
 def settings(tmp_path):
     from service.settings import Settings
 
-    return Settings(store=str(tmp_path / "store.sqlite"))
+    return Settings(data_folder=tmp_path / "data")
 
 
 @pytest.fixture
 def store(settings):
     from service.store.migrating import open_store
 
-    store = open_store(settings.store)
+    store = open_store(settings.store_address)
     yield store
     store.close()
 
 
 @pytest.fixture
 def app(settings, store):
-    from service.web.app import create_app
+    from service.app import create_app
 
-    return create_app(settings, store)
+    return create_app(store, settings)
 
 
 @pytest.fixture
