@@ -1,0 +1,124 @@
+"""From the height of measurement to the site's breast height, with the words that say how."""
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from layers import taper
+from layers.error_model import Array, Whole
+from layers.inputs import SiteTerms
+from layers.reading_errors import Conversion
+
+Words = NDArray[np.object_]
+
+SAME, NOT_SAID, CONVERTED, TOO_LOW, TOO_HIGH = range(5)
+
+
+def brought_to_breast_height(
+    readings: pd.DataFrame, diameter_cm: Array, stems: pd.DataFrame, trees: pd.DataFrame, terms: SiteTerms
+) -> tuple[Conversion, Words]:
+    """Return by which factor each diameter becomes a standard one, and how in words.
+
+    The factor is NaN where the height does not allow a conversion.
+    """
+    height = readings["height_m"].to_numpy(dtype=float)
+    case = case_of(height, terms.breast_height_m)
+    rows = np.flatnonzero(case == CONVERTED)
+    coefficient, how, hows = _coefficients(readings["stem_id"].iloc[rows], stems, trees)
+
+    factor = np.where(np.isin(case, (TOO_LOW, TOO_HIGH)), np.nan, 1.0)
+    factor[rows] = 1.0 / taper.ratio(height[rows], terms.breast_height_m, coefficient)
+    b, per_b, departure = (np.zeros(len(readings)) for _ in range(3))
+    b[rows] = coefficient
+    per_b[rows] = diameter_cm[rows] * _factor_per_b(height[rows], terms.breast_height_m, coefficient)
+    departure[rows] = taper.departure_se(height[rows], terms.breast_height_m)
+    of_rows = np.zeros(len(readings), dtype=np.int64)
+    of_rows[rows] = how
+    return (
+        Conversion(factor, case == CONVERTED, case == NOT_SAID, b, per_b, departure),
+        _words(case, height, of_rows, hows, terms.breast_height_m),
+    )
+
+
+def case_of(height_m: Array, breast_height_m: float) -> Whole:
+    """Return what is to be done with readings at these heights [m]; NaN is a height that was not said."""
+    same = np.abs(height_m - breast_height_m) <= taper.SAME_HEIGHT_M + 1e-9
+    low = height_m < taper.LOWEST_M - 1e-9
+    return np.select(
+        [np.isnan(height_m), same, taper.is_convertible(height_m), low],
+        [NOT_SAID, SAME, CONVERTED, TOO_LOW],
+        TOO_HIGH,
+    ).astype(np.int64)
+
+
+def _factor_per_b(height_m: Array, breast_height_m: float, b: Array) -> Array:
+    """The derivative of (1 + B f(H)) / (1 + B f(h)) by B."""
+    here, there = taper.profile(height_m), taper.profile(breast_height_m)
+    return np.asarray((there - here) / (1.0 + b * here) ** 2)
+
+
+def _coefficients(
+    stem_ids: pd.Series, stems: pd.DataFrame, trees: pd.DataFrame
+) -> tuple[Array, Whole, list[str]]:
+    """The coefficient of each stem's tree, and a code into the words of how it was found."""
+    if not len(stem_ids):
+        return np.zeros(0), np.zeros(0, dtype=np.int64), [""]
+    tree_ids = tree_of(stem_ids, stems)
+    at = pd.Index(trees["tree_id"]).get_indexer(tree_ids)
+    names = pd.DataFrame(
+        {column: _taken(trees[column], at) for column in ("scientific_name", "genus")}, dtype=object
+    )
+    code = names.groupby(["scientific_name", "genus"], dropna=False, sort=False).ngroup().to_numpy()
+    _, first = np.unique(code, return_index=True)
+    found = [
+        taper.coefficient(*(None if pd.isna(value) else value for value in names.iloc[row])) for row in first
+    ]
+    return np.array([b for b, _ in found])[code], code, [how for _, how in found]
+
+
+def tree_of(stem_ids: pd.Series, stems: pd.DataFrame) -> Words:
+    """Return the tree of each stem, None where the stem is not known."""
+    return _taken(stems["tree_id"], pd.Index(stems["stem_id"]).get_indexer(stem_ids))
+
+
+def _taken(values: pd.Series, at: Whole) -> Words:
+    if not len(values):
+        return np.full(len(at), None, dtype=object)
+    return np.asarray(np.where(at >= 0, values.to_numpy(dtype=object)[at], None), dtype=object)
+
+
+def _words(case: Whole, height_m: Array, how: Whole, hows: list[str], breast_height_m: float) -> Words:
+    """One sentence for each reading, made once for each that is alike."""
+    millimetres = np.where(np.isnan(height_m), -1, np.round(height_m * 1000)).astype(np.int64)
+    key = (millimetres * 8 + case) * len(hows) + how
+    _, first, code = np.unique(key, return_index=True, return_inverse=True)
+    sentences = np.empty(len(first), dtype=object)
+    for n, row in enumerate(first):
+        sentences[n] = _sentence(int(case[row]), float(height_m[row]), hows[how[row]], breast_height_m)
+    return sentences[code]
+
+
+def _sentence(case: int, height_m: float, how: str, breast_height_m: float) -> str:
+    if case == NOT_SAID:
+        return f"height of measurement not said, taken as measured at {_metres(breast_height_m)}"
+    at = f"measured at {_metres(height_m)}"
+    if case == SAME:
+        return at
+    if case == TOO_LOW:
+        return (
+            f"{at}, at the ground line: not converted, because the foot of a trunk differs too much from "
+            f"tree to tree; measure at {_metres(breast_height_m)}"
+        )
+    if case == TOO_HIGH:
+        return (
+            f"{at}, above the {taper.HIGHEST_M} m up to which sizes are converted; "
+            f"measure at {_metres(breast_height_m)}"
+        )
+    beyond = bool(taper.is_extrapolated(height_m, breast_height_m))
+    return f"{at}, converted to {_metres(breast_height_m)} by the published stem profile ({how})" + (
+        ", beyond the 1.37 m for which it was made" if beyond else ""
+    )
+
+
+def _metres(height_m: float) -> str:
+    return f"{height_m:.4f}".rstrip("0").ljust(len("0.00"), "0") + " m"

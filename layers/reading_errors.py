@@ -1,0 +1,166 @@
+"""The errors of readings: what each has of its own, and what it shares with others."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from layers import error_model, taper
+from layers.error_model import ASSUMPTION, Array, Whole
+from layers.inputs import SiteTerms
+
+Flags = NDArray[np.bool_]
+
+HELPERS = ("pupil", "volunteer")
+
+
+@dataclass(frozen=True)
+class Precisions:
+    """Standard deviations of diameter by reading, at the height of measurement [cm]."""
+
+    own_cm: Array
+    instrument_cm: Array
+    crew_cm: Array
+    calibration_cm: Array
+    instrument: Whole  # code of the instrument
+    instruments: list[str]
+
+
+def precisions(readings: pd.DataFrame, diameter_cm: Array) -> Precisions:
+    """Return how well each reading is known by its instrument and the hands it was in."""
+    instrument, names = _codes(readings["instrument"], "unknown")
+    crew_kind, kinds = _codes(readings["crew_kind"], "")
+    by_helpers = np.array([kind.startswith(HELPERS) for kind in kinds], dtype=bool)[crew_kind]
+    has_calibration = readings["calibration_id"].notna().to_numpy()
+    own, by_instrument, by_crew, by_hand = (np.zeros(len(readings)) for _ in range(4))
+    group = instrument * 4 + by_helpers * 2 + has_calibration
+    for code in np.unique(group):
+        rows = np.flatnonzero(group == code)
+        name = names[code // 4]
+        if error_model.is_calibrated_hand(name, bool(code % 2)):
+            own[rows], by_hand[rows] = error_model.calibrated_hand_sd_cm(np.pi * diameter_cm[rows])
+            continue
+        row = error_model.precision_of(name, "helpers" if code // 2 % 2 else "trained")
+        own[rows] = row.own.at(diameter_cm[rows])
+        by_instrument[rows] = row.instrument.at(diameter_cm[rows])
+        by_crew[rows] = row.crew_cm
+    return Precisions(own, by_instrument, by_crew, by_hand, instrument, names)
+
+
+@dataclass(frozen=True)
+class Conversion:
+    """How readings were brought to breast height: d = factor x diameter as measured."""
+
+    factor: Array
+    converted: Flags
+    height_not_said: Flags
+    b: Array  # coefficient of the profile, 0 where not converted
+    per_b_cm: Array  # change of the standard diameter with that coefficient
+    departure_share: Array  # of the stem from the profile, as a share of the diameter
+
+
+def shared_parts(
+    readings: pd.DataFrame, dbh_cm: Array, known: Precisions, how: Conversion, terms: SiteTerms
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return the shared parts of readings (row, reading_id, cause, sensitivity_cm) and their causes."""
+    blocks = list(_blocks(readings, dbh_cm, known, how, terms))
+    rows = np.concatenate([block.rows for block in blocks]) if blocks else np.zeros(0, dtype=np.int64)
+    parts = pd.DataFrame(
+        {
+            "row": rows,
+            "reading_id": readings["reading_id"].to_numpy(dtype=object)[rows],
+            "cause": _joined([block.keys[block.key] for block in blocks]),
+            "sensitivity_cm": np.concatenate([block.size for block in blocks]) if blocks else np.zeros(0),
+        }
+    )
+    causes = [
+        (key, block.kind, key.split(":", 1)[1], variance, ASSUMPTION)
+        for block in blocks
+        for key, variance in zip(block.keys, block.variances, strict=True)
+    ]
+    frame = pd.DataFrame(causes, columns=["cause", "kind", "key", "variance", "source"])
+    return parts, frame.astype(
+        {"cause": object, "kind": object, "key": object, "variance": float, "source": object}
+    )
+
+
+@dataclass(frozen=True)
+class _Block:
+    """The parts of one kind: rows, the key of each (a code into ``keys``), its size."""
+
+    kind: str
+    rows: Whole
+    key: Whole
+    keys: NDArray[np.object_]
+    variances: list[float]
+    size: Array
+
+
+def _blocks(
+    readings: pd.DataFrame, dbh_cm: Array, known: Precisions, how: Conversion, terms: SiteTerms
+) -> Iterator[_Block]:
+    names = known.instruments
+    size = known.instrument_cm * how.factor
+    keys = [f"instrument:{terms.site_id}:{name}" for name in names]
+    yield from _block("instrument", _rows(size), known.instrument, keys, size)
+
+    crew, crew_keys = _crew_keys(readings, known)
+    size = known.crew_cm * how.factor
+    yield from _block("crew", _rows(size), crew, crew_keys, size)
+
+    calibration, ids = _codes(readings["calibration_id"], "")
+    size = known.calibration_cm * how.factor
+    yield from _block("calibration", _rows(size), calibration, [f"calibration:{i}" for i in ids], size)
+
+    of_set, coefficients = pd.factorize(how.b)
+    keys = [f"taper:{taper.set_name(b)}" for b in coefficients]
+    variances = [float(taper.COEFFICIENT_SHARE * b) ** 2 for b in coefficients]
+    rows = np.flatnonzero(how.converted & np.isfinite(dbh_cm))
+    yield from _block("taper", rows, of_set, keys, how.per_b_cm, variances)
+
+    rows = np.flatnonzero(how.height_not_said & np.isfinite(dbh_cm))
+    size = error_model.HEIGHT_NOT_SAID_SHARE * dbh_cm
+    yield from _block(
+        "height", rows, np.zeros(len(readings), dtype=np.int64), [f"height:{terms.site_id}"], size
+    )
+
+
+def _block(
+    kind: str, rows: Whole, code: Whole, keys: list[str], size: Array, variances: list[float] | None = None
+) -> Iterator[_Block]:
+    """The block of ``rows``, with the keys that they use and no others; nothing when there are none."""
+    if not len(rows):
+        return
+    used, key = np.unique(code[rows], return_inverse=True)
+    names = np.empty(len(used), dtype=object)
+    names[:] = [keys[n] for n in used]
+    yield _Block(kind, rows, key, names, [variances[n] if variances else 1.0 for n in used], size[rows])
+
+
+def _crew_keys(readings: pd.DataFrame, known: Precisions) -> tuple[Whole, list[str]]:
+    rounds, round_names = _codes(readings["round_id"], "no round")
+    crews, crew_names = _codes(readings["crew"], "unknown crew")
+    code = (rounds * len(crew_names) + crews) * len(known.instruments) + known.instrument
+    used, code = np.unique(code, return_inverse=True)
+    shape = (len(round_names), len(crew_names), len(known.instruments))
+    keys = [
+        f"crew:{round_names[r]}:{crew_names[c]}:{known.instruments[i]}"
+        for r, c, i in zip(*np.unravel_index(used, shape), strict=True)
+    ]
+    return code, keys
+
+
+def _codes(values: pd.Series, missing: str) -> tuple[Whole, list[str]]:
+    """A whole number for each text, and the texts; a missing one has its own word."""
+    codes, texts = pd.factorize(values.to_numpy(dtype=object), use_na_sentinel=False)
+    return np.asarray(codes, dtype=np.int64), [missing if pd.isna(text) else str(text) for text in texts]
+
+
+def _rows(size: Array) -> Whole:
+    return np.flatnonzero(np.isfinite(size) & (size > 0))
+
+
+def _joined(arrays: list[NDArray[np.object_]]) -> NDArray[np.object_]:
+    return np.concatenate(arrays) if arrays else np.zeros(0, dtype=object)
