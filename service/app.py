@@ -1,0 +1,38 @@
+"""The Flask application, put together in one place."""
+
+import logging
+
+from flask import Flask, g
+from flask_babel import Babel, get_locale
+
+from service.settings import Settings, secret_key
+from service.store.engine import Store
+from service.web import access, current, problems, site_pages, words
+
+__all__ = ["create_app"]
+
+
+def create_app(store: Store, settings: Settings) -> Flask:
+    """Return the application that serves ``store``.
+
+    Raises
+    ------
+    StoreUnavailable
+        If the key for cookies can be neither read nor kept.
+    """
+    logging.getLogger("service").setLevel(settings.log_level.upper())
+    app = Flask("service", template_folder="web/templates", static_folder="web/static")
+    app.jinja_options = {"autoescape": True, "trim_blocks": True, "lstrip_blocks": True}
+    current.attach(app, store, settings)
+    _speak(app, settings)
+    access.init_app(app, settings, secret_key(store.folder or settings.data_folder))
+    problems.init_app(app)
+    app.register_blueprint(site_pages.bp)
+    return app
+
+
+def _speak(app: Flask, settings: Settings) -> None:
+    app.config["BABEL_TRANSLATION_DIRECTORIES"] = "web/translations"
+    Babel(app, default_locale=settings.language, locale_selector=lambda: settings.language)
+    words.init_app(app)
+    app.context_processor(lambda: {"language": str(get_locale() or "en").replace("_", "-")})

@@ -1,0 +1,158 @@
+"""Who may do what: the actor of a request, the table of rights, and the locks on the door.
+
+Every route and method stands in ``RIGHTS``; what does not is refused.
+"""
+
+import secrets
+from urllib.parse import urlsplit
+
+from flask import Flask, Response, g, request
+from flask.sessions import SecureCookieSessionInterface
+from flask_babel import gettext as _
+from flask_wtf import CSRFProtect
+from werkzeug.exceptions import Forbidden, UnsupportedMediaType
+
+from service.actors import LOCAL_MANAGER, Actor, Right
+from service.errors import NotPermitted
+from service.settings import Settings, is_loopback
+
+WRITES = frozenset({"POST", "PUT", "PATCH", "DELETE"})
+OWN_NAMES = ("localhost", "127.0.0.1")
+FORM_MEMORY_BYTES = 4 * 2**20
+
+RIGHTS: dict[tuple[str, str], Right] = {
+    ("/static/<path:filename>", "GET"): "look",
+    ("/", "GET"): "look",
+    ("/problems/", "GET"): "look",
+    ("/problems/<slug>", "GET"): "look",
+}
+
+csrf = CSRFProtect()
+
+
+class _CookieByScheme(SecureCookieSessionInterface):
+    """Cookies that a browser sends back over TLS only, wherever the page came over TLS."""
+
+    def get_cookie_secure(self, app: Flask) -> bool:
+        return request.is_secure
+
+
+def init_app(app: Flask, settings: Settings, key: str) -> None:
+    """Put the locks on: host, origin, tokens against forged forms, cookies, sizes, headers, rights."""
+    app.config.update(
+        SECRET_KEY=key,
+        TRUSTED_HOSTS=[*OWN_NAMES, *settings.trusted_hosts],
+        SESSION_COOKIE_NAME="boleward",
+        SESSION_COOKIE_HTTPONLY=True,
+        SESSION_COOKIE_SAMESITE="Lax",
+        WTF_CSRF_TIME_LIMIT=None,  # lives as long as the browser's session, so that no long form is lost
+        MAX_CONTENT_LENGTH=settings.max_upload_mb * 2**20,
+        MAX_FORM_MEMORY_SIZE=FORM_MEMORY_BYTES,
+        MAX_FORM_PARTS=5000,
+    )
+    app.session_interface = _CookieByScheme()
+    app.before_request(_check)
+    csrf.init_app(app)
+    app.after_request(lambda response: _with_headers(response, settings))
+    app.context_processor(lambda: {"nonce": _nonce()})
+
+
+def _check() -> None:
+    if request.routing_exception is not None:
+        return
+    if request.method in WRITES:
+        _check_origin()
+        _check_media()
+    g.actor = _asking()
+    g.actor.require(right_needed(_rule(), request.method))
+
+
+def _rule() -> str:
+    return request.url_rule.rule if request.url_rule else ""
+
+
+def right_needed(rule: str, method: str) -> Right:
+    """Return the right that a route and method need.
+
+    Raises
+    ------
+    NotPermitted
+        If the table has no such row.
+    """
+    asked = "GET" if method in ("HEAD", "OPTIONS") and (rule, "GET") in RIGHTS else method
+    if method == "OPTIONS" and asked == "OPTIONS":
+        asked = next((known for path, known in RIGHTS if path == rule), asked)
+    try:
+        return RIGHTS[rule, asked]
+    except KeyError:
+        raise NotPermitted(f"{asked} {rule}") from None
+
+
+def _asking() -> Actor:
+    """Whoever sits at this computer is its manager; nobody else is known yet.
+
+    Raises
+    ------
+    NotPermitted
+        If the request comes from elsewhere, or was passed on for somebody.
+    """
+    passed_on = any(name in request.headers for name in ("Forwarded", "X-Forwarded-For", "X-Real-Ip"))
+    if passed_on or not is_loopback(request.remote_addr or ""):
+        raise NotPermitted(_("look; only somebody at this computer has it"))
+    return LOCAL_MANAGER
+
+
+def _check_origin() -> None:
+    origin = request.headers.get("Origin")
+    if origin is not None and urlsplit(origin).netloc != request.host:
+        raise Forbidden(_("This was sent from another site's page. Open our page and send it from there."))
+    if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
+        raise Forbidden(_("This was sent from another site's page. Open our page and send it from there."))
+
+
+def _check_media() -> None:
+    if request.path.startswith("/api/") and request.mimetype != "application/json":
+        raise UnsupportedMediaType(_("Send JSON, with the header Content-Type: application/json."))
+
+
+def _nonce() -> str:
+    if "nonce" not in g:
+        g.nonce = secrets.token_urlsafe(16)
+    nonce: str = g.nonce
+    return nonce
+
+
+def _with_headers(response: Response, settings: Settings) -> Response:
+    scripts = f"'self' 'nonce-{g.nonce}'" if "nonce" in g else "'self'"
+    tiles = _origin_of(settings.tile_address)
+    policy = {
+        "default-src": "'none'",
+        "script-src": scripts,
+        "style-src": scripts,
+        "img-src": f"'self' data: blob:{tiles}",
+        "connect-src": "'self'",
+        "font-src": "'self'",
+        "manifest-src": "'self'",
+        "form-action": "'self'",
+        "frame-ancestors": "'none'",
+        "base-uri": "'none'",
+        "object-src": "'none'",
+    }
+    response.headers.setdefault(
+        "Content-Security-Policy", "; ".join(f"{name} {value}" for name, value in policy.items())
+    )
+    response.headers["X-Content-Type-Options"] = "nosniff"
+    response.headers["Referrer-Policy"] = "same-origin"
+    response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
+    response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
+    response.headers["Permissions-Policy"] = "camera=(), microphone=(), geolocation=(self)"
+    if "Cache-Control" not in response.headers:
+        response.headers["Cache-Control"] = "private, no-cache"
+    return response
+
+
+def _origin_of(address: str) -> str:
+    if not address:
+        return ""
+    parts = urlsplit(address)
+    return f" {parts.scheme}://{parts.netloc.replace('{s}', '*')}"

@@ -1,0 +1,81 @@
+"""What a request is about: the store, the settings, who asks, which site at which day."""
+
+import datetime as dt
+from dataclasses import dataclass
+
+from flask import Flask, current_app, g, request
+from flask_babel import gettext as _
+
+from service.actors import Actor
+from service.errors import InvalidRequest
+from service.settings import Settings
+from service.store.engine import Store
+from service.view import SiteView, view_of
+
+_KEY = "boleward"
+
+
+@dataclass(frozen=True)
+class _Parts:
+    store: Store
+    settings: Settings
+
+
+def attach(app: Flask, store: Store, settings: Settings) -> None:
+    """Let the pages of ``app`` find the store and the settings."""
+    app.extensions[_KEY] = _Parts(store, settings)
+
+
+def store() -> Store:
+    """The open store."""
+    parts: _Parts = current_app.extensions[_KEY]
+    return parts.store
+
+
+def settings() -> Settings:
+    """The settings of this server."""
+    parts: _Parts = current_app.extensions[_KEY]
+    return parts.settings
+
+
+def actor() -> Actor:
+    """Who asks; set by ``access`` before any page runs."""
+    asking: Actor = g.actor
+    return asking
+
+
+def asked_day() -> str | None:
+    """The day named by ``?as_of=``, or ``None`` for today.
+
+    Raises
+    ------
+    InvalidRequest
+        If it is not a day, or lies outside the years 1500 to 2999.
+    """
+    said = request.args.get("as_of", "").strip()
+    if not said:
+        return None
+    try:
+        day = dt.date.fromisoformat(said)
+    except ValueError:
+        day = None
+    if day is None or len(said) != 10 or not 1500 <= day.year <= 2999:
+        raise InvalidRequest(
+            [("as_of", _("%(said)s is not a day; write it as YYYY-MM-DD.", said=repr(said)[:40]))]
+        )
+    return day.isoformat()
+
+
+def site_view(slug: str) -> SiteView:
+    """The site at the day that was asked for.
+
+    Raises
+    ------
+    NotFound
+        If there is no such site.
+    NotPermitted
+        If the actor may not see it.
+    InvalidRequest
+        If ``?as_of=`` is not a day.
+    """
+    return view_of(store(), slug, actor(), asked_day())

@@ -1,0 +1,154 @@
+"""Numbers, units and days as people read them; the plain words of pages.
+
+Stored and exported values stay metric; display units change pages only.
+"""
+
+import datetime as dt
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import flask_babel
+from flask import Flask
+from flask_babel import gettext as _
+from flask_babel import lazy_gettext as _l
+
+from layers.units import CM_PER_IN, FT2_PER_ACRE_PER_M2_PER_HA, HA_PER_ACRE, M_PER_FT
+
+NONE = "–"
+HALF_WIDTH = 1.959963984540054  # of a 95 % interval in standard errors, normal distribution
+
+_METRIC: dict[str, tuple[float, Any]] = {
+    "width": (1.0, _l("cm")),
+    "round": (1.0, _l("cm")),
+    "cut_face": (1.0, _l("m²")),
+    "ground": (1.0, _l("ha")),
+    "per_ground": (1.0, _l("per ha")),
+    "cut_face_per_ground": (1.0, _l("m² per ha")),
+    "height": (1.0, _l("m")),
+    "growth": (1.0, _l("cm a year")),
+}
+_US: dict[str, tuple[float, Any]] = {
+    "width": (1 / CM_PER_IN, _l("in")),
+    "round": (1 / CM_PER_IN, _l("in")),
+    "cut_face": (1 / M_PER_FT**2, _l("sq ft")),
+    "ground": (1 / HA_PER_ACRE, _l("acres")),
+    "per_ground": (HA_PER_ACRE, _l("per acre")),
+    "cut_face_per_ground": (FT2_PER_ACRE_PER_M2_PER_HA, _l("sq ft per acre")),
+    "height": (1 / M_PER_FT, _l("ft")),
+    "growth": (1 / CM_PER_IN, _l("in a year")),
+}
+_DECIMALS = {
+    "ground": 2,
+    "cut_face": 1,
+    "width": 1,
+    "round": 1,
+    "cut_face_per_ground": 1,
+    "height": 1,
+    "growth": 2,
+}
+
+
+@dataclass(frozen=True)
+class Units:
+    """The display units of a site: metric or US customary."""
+
+    system: str
+
+    def _of(self, kind: str) -> tuple[float, Any]:
+        return (_US if self.system == "us" else _METRIC)[kind]
+
+    def unit(self, kind: str) -> str:
+        """The word of the unit."""
+        return str(self._of(kind)[1])
+
+    def value(self, metric: Any, kind: str) -> float | None:
+        """A stored metric value in display units; ``None`` when it is missing."""
+        return None if is_missing(metric) else float(metric) * self._of(kind)[0]
+
+    def shown(self, metric: Any, kind: str, decimals: int | None = None) -> str:
+        """A value without its unit, as text."""
+        return number(self.value(metric, kind), _DECIMALS.get(kind, 0) if decimals is None else decimals)
+
+    def with_unit(self, metric: Any, kind: str, decimals: int | None = None) -> str:
+        """A value with its unit, as text."""
+        return NONE if is_missing(metric) else f"{self.shown(metric, kind, decimals)} {self.unit(kind)}"
+
+    def give_or_take(self, metric: Any, se: Any, kind: str) -> str:
+        """A value with its unit and half its 95 % interval: "34.2 cm, give or take 0.9"."""
+        value, error = self.value(metric, kind), self.value(se, kind)
+        if value is None:
+            return NONE
+        if error is None:
+            return self.with_unit(metric, kind)
+        half = HALF_WIDTH * error
+        decimals = decimals_for(half)
+        return _(
+            "%(value)s %(unit)s, give or take %(half)s",
+            value=number(value, decimals),
+            unit=self.unit(kind),
+            half=number(half, decimals),
+        )
+
+    def half(self, se: Any, kind: str) -> str:
+        """Half the 95 % interval of a standard error, as text without unit."""
+        error = self.value(se, kind)
+        return NONE if error is None else number(HALF_WIDTH * error, decimals_for(HALF_WIDTH * error))
+
+
+def is_missing(value: Any) -> bool:
+    """Return whether a value stands for nothing: None, NaN, NA, NaT."""
+    if value is None:
+        return True
+    try:
+        return bool(value != value)
+    except TypeError:  # pandas' NA has no truth value
+        return True
+
+
+def decimals_for(half_width: float) -> int:
+    """Return how many decimals to show: the half width keeps one digit, two when it starts with a 1."""
+    if not half_width > 0 or not math.isfinite(half_width):
+        return 1
+    exponent = math.floor(math.log10(half_width))
+    leading = half_width / 10.0**exponent
+    return min(max(0, -exponent + (1 if leading < 1.95 else 0)), 6)
+
+
+def number(value: Any, decimals: int = 0) -> str:
+    """Return a number as text in the language of the page, a dash when there is none."""
+    if is_missing(value):
+        return NONE
+    pattern = "#,##0" + ("." + "0" * decimals if decimals else "")
+    shown: str = flask_babel.format_decimal(float(value), format=pattern)
+    return shown if any(digit in shown for digit in "123456789") else shown.lstrip("-")
+
+
+def share(value: Any) -> str:
+    """Return a share of 1 as whole percent."""
+    return NONE if is_missing(value) else _("%(percent)s %%", percent=number(100 * float(value), 0))
+
+
+def day(value: Any, width: str = "long") -> str:
+    """Return an ISO day in words, text that is no day as it is, a dash when there is none."""
+    if is_missing(value) or value == "":
+        return NONE
+    try:
+        date = dt.date.fromisoformat(str(value)[:10])
+    except ValueError:
+        return str(value)
+    if date.year < 1000:
+        return str(value)
+    shown: str = flask_babel.format_date(date, "d MMMM y" if width == "long" else "d MMM y")
+    return shown
+
+
+def text(value: Any) -> str:
+    """Return a text as it is, a dash when there is none."""
+    return NONE if is_missing(value) or value == "" else str(value)
+
+
+def init_app(app: Flask) -> None:
+    """Give the templates the words."""
+    app.jinja_env.filters.update(num=number, share=share, day=day, said=text)
+    app.jinja_env.tests["missing"] = is_missing
