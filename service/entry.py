@@ -4,6 +4,7 @@ Every function is one change of the site; a batch in which nothing is new makes 
 """
 
 import datetime as dt
+import uuid
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -21,9 +22,10 @@ from service.records import (
     parsed,
 )
 from service.store import changes, schema
-from service.store.appending import add, column_names, corrections, rows_by_id
+from service.store.appending import column_names, corrections
 from service.store.engine import Store
-from service.store.frames import site_row
+from service.store.rows import by_ids, insert_records
+from service.store.site_rows import find_site
 from service.view import today_in
 
 Outcome = Literal["taken", "already there", "questioned", "refused"]
@@ -146,7 +148,7 @@ def _enter(
     actor.require("measure")
     checked = [_checked(model, item) for item in items]
     with store.write() as connection:
-        site = site_row(connection, slug)
+        site = find_site(connection, slug)
         desk = _Desk(connection, site, kind, [item for item in checked if isinstance(item, Appended)])
         answers = [item if isinstance(item, Answer) else desk.answer(item) for item in checked]
         if desk.taken:
@@ -176,7 +178,9 @@ class _Desk:
         self.in_a_year = (today + dt.timedelta(days=366)).isoformat()
         table = kind.table
         wanted = {item.id for item in items} | {item.supersedes for item in items if item.supersedes}
-        self.known = rows_by_id(connection, table, site.fid, wanted)
+        self.known: dict[str, Mapping[str, Any]] = {
+            id: dict(row._mapping) for id, row in by_ids(connection, table, site.fid, wanted).items()
+        }
         self.subjects = self._subjects(connection, site.fid, items)
         self.chain = (
             corrections(connection, table, site.fid) if any(item.supersedes for item in items) else {}
@@ -187,7 +191,7 @@ class _Desk:
         if table is None:
             return set()
         wanted = {getattr(item, self.kind.subject_column) for item in items}
-        return set(rows_by_id(connection, table, site_fid, wanted))
+        return set(by_ids(connection, table, site_fid, wanted))
 
     def answer(self, item: Appended) -> Answer:
         refusal = self._known(item) or self._refusal(item)
@@ -259,12 +263,12 @@ def _insert(
     actor: Actor,
     items: Sequence[Appended],
 ) -> None:
-    now = changes.now_utc()
+    now = changes.now()
     shared = {"site_id": site_fid, "change_id": change_fid, "received_at": now, "actor": actor.handle}
-    add(connection, kind.table, [{**_cells(kind.table, item), **shared} for item in items])
+    insert_records(connection, kind.table, [{**_cells(kind.table, item), **shared} for item in items])
     answers = [
         {
-            "id": changes.derived_id(item.id, tree_id),
+            "id": str(uuid.uuid5(uuid.UUID(item.id), tree_id)),
             "site_id": site_fid,
             "change_id": change_fid,
             "inspection_id": item.id,
@@ -276,4 +280,4 @@ def _insert(
         if isinstance(item, InspectionIn)
         for tree_id, said in item.answers.items()
     ]
-    add(connection, schema.inspection_answer, answers)
+    insert_records(connection, schema.inspection_answer, answers)

@@ -20,8 +20,9 @@ from layers import ground, history, screening, tree_table
 from layers.inputs import Records, SiteTerms
 from service.actors import Actor, visible
 from service.store.engine import Store
-from service.store.frames import records_of, site_row, terms_of
+from service.store.frames import records_of, terms_of
 from service.store.site_list import site_rows_with_trees
+from service.store.site_rows import find_site
 
 KEPT_VIEWS = 12
 
@@ -128,7 +129,7 @@ def view_of(
     """
     audience = visible(slug, actor)
     with store.read() as connection:
-        row = site_row(connection, slug)
+        row = find_site(connection, slug)
         terms = terms_of(row)
         day = as_of or today_in(terms.time_zone)
         number = row.change_no if known_at is None else min(known_at, row.change_no)

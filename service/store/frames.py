@@ -16,7 +16,6 @@ from sqlalchemy.engine import Connection, Row
 
 from layers import columns
 from layers.inputs import DEFAULT_BREAKS_CM, US_BREAKS_CM, Records, SiteTerms
-from service.errors import NotFound
 from service.store import schema
 from service.store.former import versions_at
 
@@ -30,20 +29,6 @@ _ID_OF = {
     "area_record": "area_id",
     "target_record": "target_id",
 }
-
-
-def site_row(connection: Connection, slug: str) -> Row[Any]:
-    """Return the row of a site.
-
-    Raises
-    ------
-    NotFound
-        If there is no such site.
-    """
-    row = connection.execute(sa.select(schema.site).where(schema.site.c.slug == slug)).one_or_none()
-    if row is None:
-        raise NotFound("site", slug)
-    return row
 
 
 def terms_of(row: Row[Any]) -> SiteTerms:

@@ -22,4 +22,4 @@ def site_rows_with_trees(connection: Connection) -> Sequence[Row[Any]]:
     query = sa.select(site, sa.func.coalesce(counted.c.trees, 0).label("trees")).outerjoin(
         counted, counted.c.site_id == site.c.fid
     )
-    return connection.execute(query.order_by(site.c.invented, site.c.name)).all()
+    return connection.execute(query.where(site.c.change_no > 0).order_by(site.c.invented, site.c.name)).all()

@@ -1,0 +1,259 @@
+"""Trees, areas, targets, rounds and crews made and changed by hand: versioned records (definitions R6).
+
+A change sends the version it saw; on an older one both contents are shown and nothing is changed.
+"""
+
+import uuid
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from layers.ground import cell
+from layers.species import matched
+from service.actors import Actor
+from service.errors import InvalidRequest, NotFound
+from service.intake.identity import Namer
+from service.intake.shapes import shape_from_geojson
+from service.records import AreaIn, CrewIn, RoundIn, Sent, TargetIn, TreeIn, parsed
+from service.store import changes, schema
+from service.store.engine import Store
+from service.store.rows import by_ids, insert_records, revise
+from service.store.site_rows import find_site
+
+TABLES = {
+    "tree": schema.tree,
+    "area": schema.area,
+    "target": schema.target,
+    "place": schema.place,
+    "round": schema.round_,
+    "crew": schema.crew,
+}
+
+
+def add_trees(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[str]:
+    """Make trees (``TreeIn``) with their stems, as one change; return their ids. Known ids are left alone.
+
+    Raises
+    ------
+    InvalidRequest
+        With every fault.
+    NotFound
+        If there is no such site.
+    NotPermitted
+        If the actor may not manage.
+    """
+    actor.require("manage")
+    trees = [_of(TreeIn, item) for item in items]
+    with store.write() as connection:
+        site = find_site(connection, slug)
+        known = by_ids(connection, schema.tree, site.fid, [tree.id for tree in trees])
+        new = [tree for tree in trees if tree.id not in known]
+        if new:
+            made = changes.begin(connection, site.fid, actor, "entry", "tree")
+            shared = {"site_id": site.fid, "change_id": made.fid, "version": 1, "void": 0}
+            places = _places(connection, site, [tree.place for tree in new if tree.place], shared)
+            insert_records(connection, schema.tree, [{**_tree_cells(tree, places), **shared} for tree in new])
+            insert_records(connection, schema.stem, [{**stem, **shared} for t in new for stem in _stems(t)])
+    return [tree.id for tree in trees]
+
+
+def add_areas(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[str]:
+    """Make areas (``AreaIn``) as one change; return their ids.
+
+    Raises
+    ------
+    InvalidRequest
+        With every fault, outlines that cannot be used among them.
+    NotFound
+        If there is no such site.
+    NotPermitted
+        If the actor may not manage.
+    """
+    return _add(store, slug, actor, "area", AreaIn, items)
+
+
+def add_targets(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[str]:
+    """Make targets (``TargetIn``) as one change; return their ids.
+
+    Raises
+    ------
+    InvalidRequest
+        With every fault.
+    NotFound
+        If there is no such site.
+    NotPermitted
+        If the actor may not manage.
+    """
+    return _add(store, slug, actor, "target", TargetIn, items)
+
+
+def add_rounds(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[str]:
+    """Make measuring rounds (``RoundIn``) as one change; return their ids.
+
+    Raises
+    ------
+    InvalidRequest
+        With every fault.
+    NotFound
+        If there is no such site.
+    NotPermitted
+        If the actor may not manage.
+    """
+    return _add(store, slug, actor, "round", RoundIn, items)
+
+
+def add_crews(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[str]:
+    """Make crews (``CrewIn``) as one change; return their ids.
+
+    Raises
+    ------
+    InvalidRequest
+        With every fault.
+    NotFound
+        If there is no such site.
+    NotPermitted
+        If the actor may not manage.
+    """
+    return _add(store, slug, actor, "crew", CrewIn, items)
+
+
+def edit_tree(
+    store: Store, slug: str, actor: Actor, tree_id: str, seen_version: int, values: Mapping[str, Any]
+) -> int:
+    """Write a new version of a tree from a whole ``TreeIn``; return the version's number.
+
+    Raises
+    ------
+    InvalidRequest
+        With every fault.
+    NotFound
+        If there is no such site or tree.
+    StaleVersion
+        If it has another version than the one that was seen.
+    NotPermitted
+        If the actor may not manage.
+    """
+    actor.require("manage")
+    tree = parsed(TreeIn, {**values, "id": tree_id})
+    with store.write() as connection:
+        site = find_site(connection, slug)
+        made = changes.begin(connection, site.fid, actor, "edit", "tree")
+        shared = {"site_id": site.fid, "change_id": made.fid, "version": 1, "void": 0}
+        places = _places(connection, site, [tree.place] if tree.place else [], shared)
+        cells = {name: value for name, value in _tree_cells(tree, places).items() if name != "id"}
+        return revise(connection, schema.tree, site.fid, tree_id, seen_version, cells, made.fid)
+
+
+def edit_shape(
+    store: Store, slug: str, actor: Actor, kind: str, id: str, seen_version: int, values: Mapping[str, Any]
+) -> int:
+    """Write a new version of an area or target; return the version's number.
+
+    Raises
+    ------
+    InvalidRequest
+        With every fault.
+    NotFound
+        If there is no such site or record.
+    StaleVersion
+        If it has another version than the one that was seen.
+    NotPermitted
+        If the actor may not manage.
+    """
+    actor.require("manage")
+    record = parsed(AreaIn if kind == "area" else TargetIn, {**values, "id": id})
+    with store.write() as connection:
+        site = find_site(connection, slug)
+        made = changes.begin(connection, site.fid, actor, "edit", kind)
+        cells = {name: value for name, value in _cells(record, site.frame).items() if name != "id"}
+        return revise(connection, TABLES[kind], site.fid, id, seen_version, cells, made.fid)
+
+
+def cross_out(store: Store, slug: str, actor: Actor, kind: str, id: str, seen_version: int) -> int:
+    """Void a tree, area, target, round or crew that was entered by mistake; it counts nowhere.
+
+    Raises
+    ------
+    NotFound
+        If there is no such site or record.
+    StaleVersion
+        If it has another version than the one that was seen.
+    NotPermitted
+        If the actor may not manage.
+    """
+    actor.require("manage")
+    if kind not in TABLES:
+        raise NotFound("kind of record", kind)
+    with store.write() as connection:
+        site = find_site(connection, slug)
+        made = changes.begin(connection, site.fid, actor, "edit", f"crossed out: {kind}")
+        return revise(connection, TABLES[kind], site.fid, id, seen_version, {"void": 1}, made.fid)
+
+
+def _of(model: type[Any], item: Any) -> Any:
+    return item if isinstance(item, model) else parsed(model, item)
+
+
+def _add(
+    store: Store, slug: str, actor: Actor, kind: str, model: type[Sent], items: Sequence[Any]
+) -> list[str]:
+    actor.require("manage")
+    records = [_of(model, item) for item in items]
+    table = TABLES[kind]
+    with store.write() as connection:
+        site = find_site(connection, slug)
+        known = by_ids(connection, table, site.fid, [record.id for record in records])
+        rows = [_cells(record, site.frame) for record in records if record.id not in known]
+        if rows:
+            made = changes.begin(connection, site.fid, actor, "entry", kind)
+            shared = {"site_id": site.fid, "change_id": made.fid, "version": 1, "void": 0}
+            insert_records(connection, table, [{**row, **shared} for row in rows])
+    return [record.id for record in records]
+
+
+def _cells(record: Any, frame: str) -> dict[str, Any]:
+    said: dict[str, Any] = record.model_dump()
+    if "geometry" in said:
+        geometry = said.pop("geometry")
+        said["wkb"] = shape_from_geojson(geometry, frame).wkb if geometry is not None else None
+    return said
+
+
+def _tree_cells(tree: TreeIn, places: Mapping[str, str]) -> dict[str, Any]:
+    said = tree.model_dump(exclude={"place", "stems"})
+    has_lon, has_x = tree.lon_deg is not None, tree.x_m is not None
+    if has_lon != (tree.lat_deg is not None) or has_x != (tree.y_m is not None):
+        raise InvalidRequest("A position needs both its numbers, or none.")
+    said["place_id"] = places[tree.place] if tree.place else None
+    said["cell"] = int(cell([tree.lon_deg], [tree.lat_deg])[0]) if has_lon else None
+    said |= name_cells(tree.name_as_written)
+    return said
+
+
+def name_cells(name_as_written: str | None) -> dict[str, Any]:
+    """Return the columns that follow from a name as written: scientific name, genus, how sure."""
+    if not name_as_written:
+        return {"scientific_name": None, "genus": None, "common_name": None, "name_sure": "unknown"}
+    found = matched([name_as_written]).iloc[0]
+    return {name: found[name] for name in ("scientific_name", "genus", "common_name", "name_sure")}
+
+
+def _stems(tree: TreeIn) -> list[dict[str, Any]]:
+    return [
+        {
+            "id": str(uuid.uuid5(uuid.UUID(tree.id), str(number))),
+            "tree_id": tree.id,
+            "number": number,
+            "status": tree.status,
+        }
+        for number in range(1, tree.stems + 1)
+    ]
+
+
+def _places(connection: Any, site: Any, names: Sequence[str], shared: Mapping[str, Any]) -> dict[str, str]:
+    """Return the ids of named parts of the site; those that are new are made."""
+    namer = Namer(site.id)
+    ids = {name: namer("place", name) for name in names}
+    known = by_ids(connection, schema.place, site.fid, ids.values())
+    new = [{"id": id, "name": name, "kind": "part", **shared} for name, id in ids.items() if id not in known]
+    insert_records(connection, schema.place, new)
+    return ids

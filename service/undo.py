@@ -1,0 +1,68 @@
+"""Taking back the last entry: nothing is erased, everything is crossed out or put back as it was."""
+
+import uuid
+from typing import Any
+
+from service.actors import Actor
+from service.errors import NotFound
+from service.store import changes
+from service.store.engine import Store
+from service.store.rows import insert_records, revise_many
+from service.store.site_rows import find_site
+from service.store.undoing import APPENDED, VERSIONED, former_cells, last_entry, written_by
+
+_BOOKKEEPING = ("fid", "id", "change_id", "supersedes", "void", "reason", "received_at", "actor")
+
+
+def undo_last(store: Store, slug: str, actor: Actor) -> int:
+    """Take back the actor's latest change by hand; return the number of records crossed out or put back.
+
+    Raises
+    ------
+    NotFound
+        If there is no such site, or nothing to take back.
+    NotPermitted
+        If the actor may not measure.
+    """
+    actor.require("measure")
+    with store.write() as connection:
+        site = find_site(connection, slug)
+        last = last_entry(connection, site.fid, actor.handle)
+        if last is None:
+            raise NotFound("entry to take back", slug)
+        made = changes.begin(connection, site.fid, actor, "undo", str(last.change_no))
+        return _cross_out_appended(connection, site, last, made, actor) + _put_back(connection, last, made)
+
+
+def _cross_out_appended(connection: Any, site: Any, last: Any, made: Any, actor: Actor) -> int:
+    count = 0
+    for table in APPENDED:
+        rows = written_by(connection, table, last.fid)
+        crossed = [
+            {
+                **{name: value for name, value in row._mapping.items() if name not in _BOOKKEEPING},
+                "id": str(uuid.uuid5(uuid.UUID(row.id), f"undo {made.change_no}")),
+                "change_id": made.fid,
+                "supersedes": row.id,
+                "void": 1,
+                "reason": "taken back",
+                "received_at": changes.now(),
+                "actor": actor.handle,
+            }
+            for row in rows
+        ]
+        insert_records(connection, table, crossed)
+        count += len(rows)
+    return count
+
+
+def _put_back(connection: Any, last: Any, made: Any) -> int:
+    count = 0
+    for table in VERSIONED:
+        rows = written_by(connection, table, last.fid)
+        revisions = [
+            (row, {"void": 1} if row.version == 1 else former_cells(connection, table, row)) for row in rows
+        ]
+        revise_many(connection, table, revisions, made.fid)
+        count += len(rows)
+    return count
