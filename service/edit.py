@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from layers.ground import cell
+
 from layers.species import matched
 from service.actors import Actor
 from service.errors import InvalidRequest, NotFound

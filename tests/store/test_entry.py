@@ -1,0 +1,154 @@
+"""What people say is kept once, whatever the order and however often it is sent."""
+
+import uuid
+
+import pytest
+
+from layers.history import live_readings
+from service.actors import LOCAL_MANAGER, Actor
+from service.edit import add_trees
+from service.entry import enter_inspections, enter_observations, enter_readings
+from service.errors import NotFound, NotPermitted
+from service.store.frames import records_of
+from service.store.site_rows import create_site, find_site
+
+TREE = "7c9e6679-7425-40de-944b-e07fc1f90a01"
+OTHER_TREE = "7c9e6679-7425-40de-944b-e07fc1f90a02"
+STEM = str(uuid.uuid5(uuid.UUID(TREE), "1"))
+OTHER_STEM = str(uuid.uuid5(uuid.UUID(OTHER_TREE), "1"))
+
+
+def _id(number):
+    return str(uuid.UUID(int=number))
+
+
+def _reading(number, **said):
+    return {"id": _id(number), "stem_id": STEM, "value": 94.2, "measured_on": "2024-05-14", **said}
+
+
+def _records(store):
+    with store.read() as connection:
+        return records_of(connection, find_site(connection, "school").fid)
+
+
+def _change_no(store):
+    with store.read() as connection:
+        return find_site(connection, "school").change_no
+
+
+@pytest.fixture
+def school(store):
+    create_site(store, "school", name="School", actor=LOCAL_MANAGER, time_zone="Europe/Berlin")
+    trees = [
+        {"id": id, "tag": tag, "lon_deg": 9.1, "lat_deg": 47.7}
+        for id, tag in ((TREE, "1"), (OTHER_TREE, "2"))
+    ]
+    add_trees(store, "school", LOCAL_MANAGER, trees)
+    return store
+
+
+def test_a_reading_is_kept_as_it_was_said(school):
+    said = _reading(1, value=37.1, unit="in", instrument="string and ruler", height_m=0.61, crew="blue 2")
+    assert [a.outcome for a in enter_readings(school, "school", LOCAL_MANAGER, [said])] == ["taken"]
+    kept = _records(school).readings.iloc[0]
+    assert {name: kept[name] for name in ("value", "unit", "instrument", "height_m", "crew")} == {
+        "value": 37.1,
+        "unit": "in",
+        "instrument": "string and ruler",
+        "height_m": 0.61,
+        "crew": "blue 2",
+    }
+    assert kept["measured_on"] == "2024-05-14"
+    assert kept["received_at"].endswith("Z")
+
+
+def test_sending_a_batch_twice_changes_nothing(school):
+    batch = [_reading(1), _reading(2, value=95.0)]
+    enter_readings(school, "school", LOCAL_MANAGER, batch)
+    before = _change_no(school)
+    again = enter_readings(school, "school", LOCAL_MANAGER, batch)
+    assert [a.outcome for a in again] == ["already there", "already there"]
+    assert _change_no(school) == before
+    assert len(_records(school).readings) == 2
+
+
+def test_a_known_id_with_other_content_is_refused_and_both_are_shown(school):
+    enter_readings(school, "school", LOCAL_MANAGER, [_reading(1)])
+    answer = enter_readings(school, "school", LOCAL_MANAGER, [_reading(1, value=99.0)])[0]
+    assert answer.outcome == "refused"
+    assert (answer.sent["value"], answer.known["value"]) == (99.0, 94.2)
+    assert _records(school).readings["value"].tolist() == [94.2]
+
+
+def test_each_item_of_a_batch_is_answered_and_a_bad_one_takes_no_good_one_with_it(school):
+    batch = [
+        _reading(1),
+        _reading(2, value=-5),
+        _reading(3, value=9000),
+        _reading(4, value=1500),
+        _reading(5, stem_id=_id(99)),
+        _reading(6, measured_on="2999-01-01"),
+        {"id": _id(7), "stem_id": STEM, "value": float("nan")},
+        _reading(8, note="a \x00 b"),
+        _reading(9, note="half \ud800"),
+    ]
+    answers = enter_readings(school, "school", LOCAL_MANAGER, batch)
+    outcomes = [answer.outcome for answer in answers]
+    assert outcomes == ["taken", "refused", "refused", "questioned", *["refused"] * 5]
+    assert all(answer.why for answer in answers[1:])
+    assert len(_records(school).readings) == 2
+
+
+def test_a_correction_may_come_before_what_it_corrects(school):
+    correction = _reading(2, value=96.0, supersedes=_id(1))
+    enter_readings(school, "school", LOCAL_MANAGER, [correction])
+    assert live_readings(_records(school).readings)["state"].tolist() == ["waiting"]
+    enter_readings(school, "school", LOCAL_MANAGER, [_reading(1)])
+    states = live_readings(_records(school).readings).set_index("reading_id")["state"].to_dict()
+    assert states == {_id(1): "superseded", _id(2): "live"}
+
+
+def test_a_record_that_closes_a_cycle_is_refused(school):
+    enter_readings(school, "school", LOCAL_MANAGER, [_reading(2, supersedes=_id(3))])
+    answer = enter_readings(school, "school", LOCAL_MANAGER, [_reading(3, supersedes=_id(2))])[0]
+    assert answer.outcome == "refused"
+
+
+def test_a_correction_of_another_stem_is_refused(school):
+    enter_readings(school, "school", LOCAL_MANAGER, [_reading(1)])
+    answer = enter_readings(
+        school, "school", LOCAL_MANAGER, [_reading(2, stem_id=OTHER_STEM, supersedes=_id(1))]
+    )[0]
+    assert answer.outcome == "refused"
+
+
+def test_a_look_at_a_zone_keeps_an_answer_for_each_tree(school):
+    look = {
+        "inspected_on": "2024-06-01",
+        "level": "formal",
+        "organisation": "invented inspectors",
+        "qualified": True,
+        "answers": {
+            TREE: {"answer": "nothing recorded"},
+            OTHER_TREE: {"answer": "not reached", "note": "ivy"},
+        },
+    }
+    assert enter_inspections(school, "school", LOCAL_MANAGER, [look])[0].outcome == "taken"
+    kept = _records(school).inspections.set_index("tree_id")
+    assert kept.loc[TREE, "answer"] == "nothing recorded"
+    assert kept.loc[OTHER_TREE, "note"] == "ivy"
+    assert kept["qualified"].tolist() == [True, True]
+
+
+def test_a_crew_may_measure_and_see_but_not_manage(school):
+    crew = Actor("crew", "blue 2")
+    assert enter_readings(school, "school", crew, [_reading(1)])[0].outcome == "taken"
+    seen = [{"tree_id": TREE, "what": "fungus", "observed_on": "2024-05-14"}]
+    assert enter_observations(school, "school", crew, seen)[0].outcome == "taken"
+    with pytest.raises(NotPermitted):
+        enter_inspections(school, "school", crew, [])
+
+
+def test_an_unknown_site_is_said(store):
+    with pytest.raises(NotFound, match="no site 'nowhere'"):
+        enter_readings(store, "nowhere", LOCAL_MANAGER, [_reading(1)])
