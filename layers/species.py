@@ -59,7 +59,8 @@ def species_table() -> pd.DataFrame:
     -------
     pandas.DataFrame
         Indexed by ``scientific_name`` (unique; also a column), with ``common_name``, ``genus``, ``species``,
-        ``softwood_hardwood`` (S, H or, in a few rows, ?), ``wood_density_green_volume`` [-], ``carbon_fraction_live`` [-],
+        ``softwood_hardwood`` (S, H or, in a few rows, ?), ``wood_density_green_volume`` [-],
+        ``carbon_fraction_live`` [-],
         ``stump_profile_b_outside_bark`` [-] (NaN where the source has none), ``source`` and the other columns
         of the US table.
 
@@ -134,7 +135,7 @@ def _key(scientific_name: str) -> str:
 
 
 def softwood_or_hardwood(genus: str | None) -> Literal["softwood", "hardwood"] | None:
-    """Return whether a genus is a softwood (conifers, ginkgo) or a hardwood; ``None`` when it is not known.
+    """Return whether a genus counts as a softwood or a hardwood; ``None`` when it is not known.
 
     References
     ----------
