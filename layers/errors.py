@@ -5,6 +5,7 @@ LayerError(ValueError)
     CrsUnsuitable       positions are in a frame that this cannot be computed in
     OutsideDomain       a value lies outside the range a rule was fitted for
     NothingToCompute    there is nothing to compute from
+    AddressUnusable     the address of a browser file has characters that have no place in one
     PictureNotPlaced    clicks or lengths that do not place a picture on the ground
 """
 
@@ -56,3 +57,11 @@ class PictureNotPlaced(LayerError):
     def __init__(self, because: str) -> None:
         self.because = because
         super().__init__(f"The picture cannot be placed: {because}.")
+
+
+class AddressUnusable(LayerError):
+    """The address of a browser file has characters that have no place in one; ``address``."""
+
+    def __init__(self, address: str) -> None:
+        self.address = address
+        super().__init__(f"{address!r} is no address of a browser file.")
