@@ -212,6 +212,7 @@ STEM_STATE = (
     _c("stem_id", "text", "the stem"),
     _c("tree_id", "text", "its tree"),
     _c("tree_status", "text", "living, dead, removed or unknown on that day"),
+    _c("in_doubt", "flag", "somebody thought the tree dead or gone; not settled, so it counts as living"),
     _c("status", "text", "living, dead, removed or unknown on that day"),
     _c("dbh_cm", "float", "standard diameter at the site's breast height; empty without a size", "cm", 0),
     _c("own_var_cm2", "float", "variance that this stem shares with no other", "cm2", 0),

@@ -36,7 +36,7 @@ HAND_CM, HAND_SE_CM, PLACEMENT_SD_CM = 8.5, 0.1, 0.3  # the worked hand of the h
 
 @dataclass(frozen=True)
 class Deviation:
-    """A standard deviation of diameter: the larger of a length and a share, and a further share in squares."""
+    """A standard deviation of diameter: the larger of a length and a share; a further share in squares."""
 
     cm: float = 0.0
     share: float = 0.0

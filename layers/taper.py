@@ -12,13 +12,13 @@ References
 """
 
 from functools import lru_cache
-from importlib import resources
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from layers import species
 from layers.units import M_PER_FT
 
 Array = NDArray[np.float64]
@@ -38,15 +38,6 @@ SETS = {
     0.12667: "fir, cedar, hemlock and larch",
 }
 SOFTWOOD_B, HARDWOOD_B = 0.12667, 0.12766
-
-# Conifers that the species table does not hold (common knowledge of botany, no source).
-_MORE_SOFTWOODS = frozenset(
-    {
-        *("Agathis", "Athrotaxis", "Cathaya", "Cephalotaxus", "Dacrydium", "Fitzroya", "Glyptostrobus"),
-        *("Hesperocyparis", "Keteleeria", "Libocedrus", "Pseudolarix", "Sciadopitys", "Taiwania"),
-        *("Tetraclinis", "Thujopsis", "Wollemia", "Xanthocyparis"),
-    }
-)
 
 # Standard deviation of one tree's departure from the profile, as a share of its diameter (assumption).
 _DEPARTURE_F = (0.0, 0.0446, 0.8333, 1.7718)
@@ -138,7 +129,7 @@ def coefficient(scientific_name: str | None, genus: str | None) -> tuple[float, 
     ----------
     .. [1] FIADB REF_SPECIES, RAILE_STUMP_DOB_B1.
     """
-    by_species, by_genus, softwoods = _tables()
+    by_species, by_genus = _tables()
     if scientific_name in by_species:
         return by_species[scientific_name], f"coefficient of the species {scientific_name}"
     genus = genus or (scientific_name or "").split(" ")[0] or None
@@ -146,7 +137,7 @@ def coefficient(scientific_name: str | None, genus: str | None) -> tuple[float, 
         return by_genus[genus], f"coefficient of the genus {genus}"
     if genus is None:
         return HARDWOOD_B, "species not known, coefficient of mixed hardwood"
-    if genus in softwoods:
+    if species.softwood_or_hardwood(genus) == "softwood":
         return SOFTWOOD_B, f"no coefficient for {genus}, that of other softwoods"
     return HARDWOOD_B, f"no coefficient for {genus}, that of mixed hardwood"
 
@@ -157,15 +148,12 @@ def set_name(b: float) -> str:
 
 
 @lru_cache(maxsize=1)
-def _tables() -> tuple[dict[Any, float], dict[Any, float], frozenset[str]]:
-    """Coefficients by species and by genus, and the genera of softwoods."""
-    with resources.files("layers").joinpath("data/species_usfs.csv").open(encoding="utf-8") as file:
-        table = pd.read_csv(file)
-    known = table.dropna(subset=["stump_profile_b_outside_bark"])
+def _tables() -> tuple[dict[Any, float], dict[Any, float]]:
+    """Coefficients by species and by genus."""
+    known = species.species_table().dropna(subset=["stump_profile_b_outside_bark"])
     by_species = dict(zip(known["scientific_name"], known["stump_profile_b_outside_bark"], strict=True))
     by_genus = {genus: _of_genus(rows) for genus, rows in known.groupby("genus")}
-    softwood = table["softwood_hardwood"].eq("S").groupby(table["genus"]).mean()
-    return by_species, by_genus, frozenset(softwood.index[softwood > 0.5]) | _MORE_SOFTWOODS
+    return by_species, by_genus
 
 
 def _of_genus(rows: pd.DataFrame) -> float:
