@@ -18,8 +18,8 @@ The document (``format`` "boleward map 1") holds, all positions as (x, y) = (lon
 ``flags``
     coded columns ``kind, words, evidence`` and ``tree``, the number of the tree in ``trees``; open ones only.
 ``areas``
-    ``area_id, layer, name, kind, use, geometry`` (GeoJSON), some figures, and ``step``: {quantity: number of the
-    step or -1}; the largest comes first.
+    ``area_id, layer, name, kind, use, geometry`` (GeoJSON), some figures, and ``step``: {quantity: number of
+    the step or -1}; the largest comes first.
 ``shadings``
     {quantity: {breaks, fills}}, breaks in the display unit.
 ``targets, places``
@@ -27,8 +27,8 @@ The document (``format`` "boleward map 1") holds, all positions as (x, y) = (lon
 ``bounds``
     west, south, east, north of what should be seen first, or null.
 ``plan_image, basemap, tree_url``
-    a picture ``{url, bounds}`` turned north up; ``{url, attribution, attribution_url}``; the address of a tree's
-    page with ``{tree_id}`` in it. Each may be null.
+    a picture ``{url, bounds}`` turned north up; ``{url, attribution, attribution_url}``; the address of a
+    tree's page with ``{tree_id}`` in it. Each may be null.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -193,7 +193,7 @@ def _coded(values: Sequence[Any] | pd.Series) -> dict[str, list[Any]]:
 
 
 def _class_numbers(trees: pd.DataFrame, terms: SiteTerms, classes: list[SizeClass]) -> np.ndarray:
-    """The class of each tree by its diameter, else by the label of a class reading where it is one of ours."""
+    """The class of each tree by its diameter, else by the label of a class reading if it is one of ours."""
     numbers = symbology.class_index(trees["dbh_cm"], terms.breaks_cm)
     if "size_class" not in trees:
         return numbers
@@ -243,7 +243,8 @@ def _drawn(rows: pd.DataFrame) -> pd.DataFrame:
     """The rows that have a geometry to draw."""
     if "geometry" not in rows:
         return rows.iloc[:0]
-    return rows[[shape is not None and not shape.is_empty for shape in rows["geometry"]]]
+    drawn = [shape is not None and not shape.is_empty for shape in rows["geometry"]]
+    return rows[np.array(drawn, dtype=bool)]
 
 
 def _areas(areas: pd.DataFrame, terms: SiteTerms) -> tuple[list[dict[str, Any]], dict[str, Any]]:
@@ -271,7 +272,7 @@ def _areas(areas: pd.DataFrame, terms: SiteTerms) -> tuple[list[dict[str, Any]],
 
 def _is_ground(areas: pd.DataFrame) -> np.ndarray:
     """Whether an area is shaded: all but boundaries, which everything lies in."""
-    return (areas["kind"] != "boundary").to_numpy(dtype=bool)
+    return np.asarray(areas["kind"] != "boundary", dtype=bool)
 
 
 def _text(value: Any) -> str | None:

@@ -4,7 +4,7 @@ Words in braces are filled in by the map. ``N_`` marks a text for translation an
 """
 
 
-def N_(text: str) -> str:  # noqa: N802 - the customary mark for the tools that collect texts
+def N_(text: str) -> str:
     """Return the text; it is collected for translation."""
     return text
 
@@ -46,7 +46,9 @@ MAP_WORDS: dict[str, str] = {
     "unit_basal_area_us": N_("square feet per acre"),
     "unit_stems": N_("per hectare"),
     "unit_stems_us": N_("per acre"),
-    "without_position": N_("{n} trees have no position: they are found by the search, not on the map."),
+    "without_position": N_(
+        "Trees without a position, found by the search only: {n}."
+    ),
     "not_on_map": N_("This tree has no position yet."),
     "no_tag": N_("tree without a number"),
     "no_name": N_("kind not known"),
@@ -69,7 +71,7 @@ MAP_WORDS: dict[str, str] = {
     "never": N_("never"),
     "circumstance_heading": N_("What is around it"),
     "gap_heading": N_("To find out"),
-    "not_askable": N_("{n} questions could not be asked of this tree."),
+    "not_askable": N_("Questions that could not be asked of this tree: {n}."),
     "open_tree": N_("Open this tree"),
     "area": N_("area"),
     "kind": N_("kind"),

@@ -3,7 +3,7 @@
 "use strict";
 (() => {
   const { el, svg, plain, Words, Trees, Cards, mark, treeMark, swatch, INK, HALO } = window.boleward;
-  const MAX_FOUND = 60;
+  const MAX_FOUND = 60, MAX_NAMED = 60;
 
   class BolewardMap extends Cards {
     constructor(section, map, doc) {
@@ -25,7 +25,9 @@
       this.addTargets();
       this.addPlaces();
       this.addTrees();
-      for (const layer of this.layers.values()) if (layer.shown) layer.group.addTo(this.map);
+      for (const layer of this.layers.values()) layer.group.addTo(this.map);
+      this.map.on("zoomend", () => this.nameAreas());
+      this.nameAreas();
       this.addFrame();
       this.section.querySelector(".bw-map-side").replaceChildren(this.side());
       this.section.classList.add("bw-map-ready");
@@ -63,12 +65,16 @@
       this.doc.areas.forEach((area) => {
         const shape = L.geoJSON(area.geometry, { renderer: this.renderer, style: this.areaStyle(area) });
         shape.on("click", (event) => { L.DomEvent.stop(event); this.openArea(area); });
+        if (area.name !== null && area.kind !== "boundary" && this.doc.areas.length <= MAX_NAMED) {
+          shape.bindTooltip(el("span", {}, area.name), { permanent: true, direction: "center", className: "bw-area-name" });
+        }
         this.shapes.push({ area, shape });
         if (!groups.has(area.layer)) groups.set(area.layer, L.layerGroup());
         groups.get(area.layer).addLayer(shape);
       });
       for (const [name, group] of groups) {
-        this.layer("areas " + name, name ?? this.words.say("areas"), group, { count: group.getLayers().length });
+        const legend = swatch({ shape: "patch", fill: null, stroke: INK });
+        this.layer("areas " + name, name ?? this.words.say("areas"), group, { count: group.getLayers().length, legend });
       }
     }
 
@@ -81,6 +87,17 @@
         fill: true, fillColor: filled ? this.doc.shadings[this.shade].fills[step] : HALO,
         fillOpacity: filled ? 0.85 : 0.01,
       };
+    }
+
+    // An area's name is written where there is room for it.
+    nameAreas() {
+      for (const { area, shape } of this.shapes) {
+        const name = shape.getTooltip()?.getElement();
+        if (!name) continue;
+        const box = shape.getBounds(), at = (corner) => this.map.latLngToContainerPoint(corner);
+        const wide = at(box.getSouthEast()).x - at(box.getNorthWest()).x;
+        name.classList.toggle("bw-no-room", wide < 6 * area.name.length + 16);
+      }
     }
 
     shadeBy(quantity) {
@@ -139,10 +156,11 @@
         const count = group.getLayers().length;
         if (count || key === "trees") this.layer(key, this.words.say(word), group, { count, legend });
       };
-      add("look", "look", look, swatch(this.doc.signs.look));
-      add("trees", "trees", living, null);
+      const middle = this.doc.classes[Math.floor(this.doc.classes.length / 3)];
+      add("trees", "trees", living, swatch({ shape: "circle", fill: middle.fill, stroke: INK, radius_px: 6 }));
       add("unmeasured", "unmeasured", hollow, swatch(this.doc.signs.unmeasured));
       add("dead", "dead", dead, swatch(this.doc.signs.dead));
+      add("look", "look", look, swatch(this.doc.signs.look));
     }
 
     // A ring round a tree; it never takes the click.
@@ -159,9 +177,9 @@
       const words = this.words;
       L.control.zoom({ position: "topleft" }).addTo(this.map);
       L.control.scale({ metric: !words.us, imperial: words.us, maxWidth: 140 }).addTo(this.map);
-      const north = svg("svg", { viewBox: "0 0 24 34", width: 24, height: 34, role: "img", "aria-label": words.say("north") },
-        svg("path", { d: "M12 3 L12 31 M12 3 L7 13 M12 3 L17 13", fill: "none", stroke: INK, "stroke-width": 1.6 }),
-        svg("path", { d: "M9 26 L9 19 L15 26 L15 19", fill: "none", stroke: INK, "stroke-width": 1.4 }));
+      const north = svg("svg", { viewBox: "0 0 20 40", width: 20, height: 40, role: "img", "aria-label": words.say("north") },
+        svg("path", { d: "M10 26 L10 3 M10 3 L5 13 M10 3 L15 13", fill: "none", stroke: INK, "stroke-width": 1.6 }),
+        svg("path", { d: "M7 38 L7 30 L13 38 L13 30", fill: "none", stroke: INK, "stroke-width": 1.4 }));
       this.corner("topright", el("div", { className: "bw-north" }, north));
       this.corner("bottomright", el("div", { className: "bw-credit" }, ...this.credits()));
       this.map.getContainer().setAttribute("role", "region");
@@ -252,10 +270,10 @@
 
     legend() {
       const words = this.words;
-      const rows = [...this.layers.entries()].map(([key, layer]) => this.layerRow(key, layer));
+      const rows = [...this.layers.entries()].reverse().map(([key, layer]) => this.layerRow(key, layer));
       return el("div", { className: "bw-legend" },
-        el("fieldset", {}, el("legend", {}, words.say("show")), ...rows),
         this.classRows(),
+        el("fieldset", {}, el("legend", {}, words.say("show")), ...rows),
         this.shadingRows(),
         this.unplaced ? el("p", { className: "bw-note" }, words.say("without_position", { n: words.number(this.unplaced, 0) })) : null,
         words.doc.messages.caution ? el("p", { className: "bw-caution" }, words.doc.messages.caution) : null);
@@ -287,7 +305,7 @@
         el("span", { className: "bw-row-text" }, size.label),
         el("span", { className: "bw-count" }, words.number(size.trees, 0))));
       return el("div", { className: "bw-classes" },
-        el("h3", {}, words.say("size_classes", { height: words.breastHeight() })), el("ul", {}, ...rows));
+        el("h2", {}, words.say("size_classes", { height: words.breastHeight() })), el("ul", {}, ...rows));
     }
 
     shadingRows() {

@@ -7,7 +7,7 @@
     open(heading, parts, at, from) {
       this.opener = from ?? null;
       const close = el("button", { type: "button", className: "bw-close", onclick: () => this.close() }, this.words.say("close"));
-      this.card.replaceChildren(close, el("h3", {}, heading), ...parts.filter((part) => part !== null));
+      this.card.replaceChildren(close, el("h2", {}, heading), ...parts.filter((part) => part !== null));
       this.card.hidden = false;
       this.card.scrollTop = 0;
       this.halo?.remove();
@@ -15,6 +15,17 @@
         if (at) this.map.setView(at, Math.max(this.map.getZoom(), this.doc.frame === "earth" ? 18 : 2), { animate: false });
         this.card.focus();
       }
+      if (at) this.keepClear(at);
+    }
+
+    // Moves the ground so that what the card tells of is not under the card.
+    keepClear(at) {
+      const size = this.map.getSize(), point = this.map.latLngToContainerPoint(at);
+      const card = this.card, right = card.offsetLeft + card.offsetWidth;
+      const covers = point.x < right + 20 && point.y > card.offsetTop - 20 && point.y < card.offsetTop + card.offsetHeight + 20;
+      if (!covers) return;
+      const free = right > size.x - 20 ? L.point(size.x / 2, card.offsetTop / 2) : L.point((right + size.x) / 2, point.y);
+      this.map.panBy(point.subtract(free), { animate: false });
     }
 
     close() {
@@ -76,13 +87,13 @@
       const signs = trees.flags(i, "sign");
       const looked = words.say("last_looked", { day: trees.text("last_inspected_on", i) ?? words.say("never") });
       const unasked = trees.number("questions_not_askable", i);
-      const parts = [el("h4", {}, words.say("look_heading"))];
+      const parts = [el("h3", {}, words.say("look_heading"))];
       parts.push(signs.length ? flagList(signs) : el("p", {}, words.say("nothing_recorded")));
       parts.push(el("p", {}, looked));
       if (unasked) parts.push(el("p", {}, words.say("not_askable", { n: words.number(unasked, 0) })));
       for (const [kind, heading] of [["circumstance", "circumstance_heading"], ["gap", "gap_heading"]]) {
         const flags = trees.flags(i, kind);
-        if (flags.length) parts.push(el("h4", {}, words.say(heading)), flagList(flags));
+        if (flags.length) parts.push(el("h3", {}, words.say(heading)), flagList(flags));
       }
       return parts;
     }

@@ -17,7 +17,10 @@
 
   const Mark = L.CircleMarker.extend({
     _project() {
-      this._radius = this.options.radius * (this.options.fixed ? 1 : shrink(this._map));
+      const scale = shrink(this._map);
+      this._radius = this.options.radius * scale;
+      this.line ??= this.options.weight;
+      this.options.weight = this.line * Math.min(1, scale * 1.25);
       L.CircleMarker.prototype._project.call(this);
     },
     _updatePath() {
@@ -50,8 +53,8 @@
   function treeMark(doc, trees, i, renderer) {
     const dead = trees.isDead(i), number = trees.columns.size_class[i];
     if (dead) {
-      const radius = number < 0 ? doc.signs.dead.radius_px : Math.max(4, doc.classes[number].radius_px);
-      return mark(trees.at(i), doc.signs.dead, { renderer, radius, weight: 2, tree: i, fill: false });
+      const radius = number < 0 ? doc.signs.dead.radius_px : 3 + 0.4 * doc.classes[number].radius_px;
+      return mark(trees.at(i), doc.signs.dead, { renderer, radius, weight: 1.8, tree: i, fill: false });
     }
     if (number < 0) {
       // Hollow, yet clickable in its middle.
