@@ -147,7 +147,7 @@ def map_document(
     columns.require(trees, "trees", ("tree_id", "status", "dbh_cm", *_TEXTS, *_xy_names(terms)))
     columns.require(flags, "flags", ("tree_id", "kind", "words", "evidence", "answered"))
     words = {**MAP_WORDS, **messages}
-    words["caution"] = caution(terms.phone, *([words["caution"]] if "caution" in words else []))
+    words["caution"] = caution(terms.phone, words["caution"], words["no_phone"])
     shown = trees[trees["status"] != "removed"]
     shown = shown.sort_values("dbh_cm", ascending=False, na_position="first", kind="stable")
     classes = symbology.size_classes(terms, words)

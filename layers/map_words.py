@@ -3,6 +3,8 @@
 Words in braces are filled in by the map. ``N_`` marks a text for translation and returns it as it is.
 """
 
+from layers.caution import CAUTION, NO_PHONE
+
 
 def N_(text: str) -> str:
     """Return the text; it is collected for translation."""
@@ -10,6 +12,8 @@ def N_(text: str) -> str:
 
 
 MAP_WORDS: dict[str, str] = {
+    "caution": CAUTION,
+    "no_phone": NO_PHONE,
     "map": N_("Map"),
     "as_of": N_("as of {day}"),
     "north": N_("North"),
