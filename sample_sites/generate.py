@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from sample_sites.growing import HERE, Dice, Recipe, Tree, grown, recipe_of
-from sample_sites.listing import Row, TreeList, degrees, external_id
+from sample_sites.tree_list import Row, TreeList, degrees, external_id
 from sample_sites.measuring import Crews, Reading, with_mistakes
 
 RECIPES = ("school", "park")
