@@ -14,7 +14,7 @@ from layers.caution import CAUTION
 ROOT = Path(__file__).parents[2]
 BINARY = {".png", ".jpg", ".jpeg", ".gif", ".pdf", ".gpkg", ".ttf", ".ico", ".mo"}
 THIS_FILE = "tests/contract/test_words.py"
-HOSTS = (
+HOSTS = (("pypi", "org"), ("pythonhosted", "org"), ("npmjs", "(?:org|com)"), ("conda", "io"))
     ("pypi", "org"),
     ("pythonhosted", "org"),
     ("npmjs", "(?:org|com)"),
