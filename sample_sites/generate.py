@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from sample_sites.growing import HERE, Dice, Recipe, Tree, grown, recipe_of
-from sample_sites.tree_list import Row, TreeList, degrees, external_id
 from sample_sites.measuring import Crews, Reading, with_mistakes
+from sample_sites.tree_list import Row, TreeList, degrees, external_id
 
 RECIPES = ("school", "park")
 READING_COLUMNS = [
