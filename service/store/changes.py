@@ -133,6 +133,14 @@ def open_change_ids(conn: Connection) -> list[int]:
     return [row.fid for row in conn.execute(_open_ones())]
 
 
+def last_import(conn: Connection, site_fid: int) -> int | None:
+    """Return the last change of a site that was an import and is closed."""
+    query = sa.select(sa.func.max(change.c.fid)).where(
+        change.c.site_id == site_fid, change.c.kind == "import", change.c.change_no.is_not(None)
+    )
+    return conn.execute(query).scalar()
+
+
 def stale_imports(conn: Connection, site_fid: int, file_hash: str) -> list[OpenImport]:
     """Return the open imports of other files that nobody works on any more.
 

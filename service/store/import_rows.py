@@ -51,9 +51,9 @@ def place_names(conn: Connection, site_fid: int) -> dict[str, str]:
     return {row.name: row.id for row in conn.execute(query)}
 
 
-def ids_in_use(conn: Connection, table: Table, site_fid: int, ids: Iterable[str]) -> set[str]:
-    """Return which of these UUIDs a table holds, whether seen or not."""
-    return set(rows.by_ids(conn, table, site_fid, ids))
+def written_places(conn: Connection, change_fid: int) -> set[str]:
+    """Return the UUIDs of the places that an import under way has written."""
+    return set(conn.scalars(sa.select(place.c.id).where(place.c.change_id == change_fid)))
 
 
 def standing_tags(conn: Connection, site_fid: int) -> set[tuple[str | None, str]]:
@@ -114,12 +114,33 @@ def superseded(conn: Connection, site_fid: int, reading_ids: Iterable[str]) -> s
     return out
 
 
-def former_contents(conn: Connection, table: Table, row: Row[Any]) -> list[dict[str, Any]]:
-    """Return what a versioned record said in its earlier versions."""
-    query = sa.select(former_version.c.content).where(
-        former_version.c.table_name == table.name, former_version.c.record_fid == row.fid
-    )
-    return [json.loads(text) for text in conn.scalars(query)]
+def former_contents(conn: Connection, table: Table, fids: Iterable[int]) -> dict[str, list[dict[str, Any]]]:
+    """Return what versioned records said in their earlier versions, by UUID."""
+    wanted, out = list(fids), dict[str, list[dict[str, Any]]]()
+    for start in range(0, len(wanted), rows.AT_ONCE):
+        query = sa.select(former_version.c.content).where(
+            former_version.c.table_name == table.name,
+            former_version.c.record_fid.in_(wanted[start : start + rows.AT_ONCE]),
+        )
+        for text in conn.scalars(query):
+            content = json.loads(text)
+            out.setdefault(content["id"], []).append(content)
+    return out
+
+
+def statuses_of(conn: Connection, site_fid: int, tree_ids: Iterable[str]) -> dict[str, list[str]]:
+    """Return every status that was ever said of some trees."""
+    wanted, out = list(dict.fromkeys(tree_ids)), dict[str, list[str]]()
+    event = schema.status_event
+    for start in range(0, len(wanted), rows.AT_ONCE):
+        query = (
+            sa.select(event.c.subject_id, event.c.status)
+            .where(event.c.site_id == site_fid, event.c.subject_id.in_(wanted[start : start + rows.AT_ONCE]))
+            .where(_closed(conn, event))
+        )
+        for tree_id, status in conn.execute(query):
+            out.setdefault(tree_id, []).append(status)
+    return out
 
 
 def _closed(conn: Connection, table: Table) -> sa.ColumnElement[bool]:

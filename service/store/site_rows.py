@@ -137,9 +137,7 @@ def add_site(conn: Connection, terms: NewSite, site_id: str | None = None) -> Ro
 
 def set_frame(conn: Connection, site_fid: int, frame: str) -> None:
     """Make a site without any position a local or an earthly one."""
-    conn.execute(
-        sa.update(site).where(site.c.fid == site_fid).values(frame=frame, version=site.c.version + 1)
-    )
+    conn.execute(sa.update(site).where(site.c.fid == site_fid).values(frame=frame))
 
 
 def box_of(conn: Connection, row: Row[Any]) -> tuple[float, float, float, float] | None:

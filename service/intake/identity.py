@@ -1,0 +1,108 @@
+"""Who is who: the keys of a file's rows and the UUIDs made from them (definitions R2).
+
+A UUID is version 5 of RFC 9562 with the site's UUID as namespace and the parts of the identity as name,
+joined by the unit separator of ASCII (0x1F): layer, place option or nothing, key; for a stem its number after
+it; for a reading its column and day (or ``undated``) after that.
+"""
+
+import hashlib
+import uuid
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from service.intake.prepared import ImportOptions, Prepared, PreparedRow, PreparedShape
+
+UNDATED = "undated"
+_BETWEEN = "\x1f"
+
+Row: TypeAlias = PreparedRow | PreparedShape
+
+
+@dataclass(slots=True)
+class Keyed:
+    """A row with its key; ``number`` is 2, 3 ... for rows whose key an earlier row (``first_row``) has."""
+
+    row: Row
+    key: str
+    record_id: str
+    own: str | None = None  # which of our own id columns matched it
+    number: int = 1
+    first_row: int = 0
+
+
+class Namer:
+    """Makes the UUIDs of one site."""
+
+    def __init__(self, site_id: str) -> None:
+        self._seed = hashlib.sha1(uuid.UUID(site_id).bytes, usedforsecurity=False)
+
+    def __call__(self, *parts: str) -> str:
+        """Return the UUIDv5 of some parts of an identity."""
+        digest = self._seed.copy()
+        digest.update(_BETWEEN.join(parts).encode("utf-8", "surrogatepass"))
+        raw = bytearray(digest.digest()[:16])
+        raw[6] = raw[6] & 0x0F | 0x50
+        raw[8] = raw[8] & 0x3F | 0x80
+        text = raw.hex()
+        return f"{text[:8]}-{text[8:12]}-{text[12:16]}-{text[16:20]}-{text[20:]}"
+
+
+def place_option(prepared: Prepared, options: ImportOptions) -> str:
+    """Return the NAME of ``--place``; empty when it named a column of the file, or was not given."""
+    if options.place is None or options.place in prepared.understood or options.place in prepared.kept:
+        return ""
+    return options.place
+
+
+def keyed_rows(prepared: Prepared, place: str, name: Namer, known_ids: frozenset[str]) -> list[Keyed]:
+    """Return the rows of a file, in its order, with their keys.
+
+    Rows that carry UUIDs known here are matched by the narrowest of them. Equal keys are numbered #2, #3 in
+    file order; a refused row keeps its place in that order as long as it can be told what it was.
+    """
+    seen: dict[str, list[int]] = {}
+    out = []
+    rows: list[PreparedRow] | list[PreparedShape] = prepared.trees or prepared.shapes
+    for row in rows:
+        own = next((word for word in _OWN if row.own_ids.get(word) in known_ids), None) if known_ids else None
+        key = row.own_ids[own] if own else base_key(row, prepared.layer_name)
+        if row.refused is not None and key == _NOTHING:
+            out.append(Keyed(row, key, ""))
+            continue
+        earlier = seen.setdefault(key, [])
+        earlier.append(row.row)
+        number = len(earlier)
+        numbered = key if number == 1 else f"{key} #{number}"
+        record_id = row.own_ids[own] if own else name(prepared.layer, place, numbered)
+        out.append(Keyed(row, numbered, record_id, own, number, earlier[0]))
+    return out
+
+
+def base_key(row: Row, layer_name: str) -> str:
+    """Return the key of a row before equal ones are numbered.
+
+    A column unique in the file; else tag and place; else position to 0.1 m and the species as written. An
+    outline without such a column goes by its name; keys of outlines begin with what they came with, for two
+    files of outlines number theirs alike.
+    """
+    if isinstance(row, PreparedShape):
+        known = row.source_key or row.name or hashlib.sha1(row.wkb or b"", usedforsecurity=False).hexdigest()
+        return f"{layer_name}: {known}"
+    if row.source_key is not None:
+        return row.source_key
+    if row.tag is not None:
+        return f"{row.tag} @ {row.place}" if row.place else row.tag
+    return f"{_position(row)} {row.name_as_written or ''}".strip()
+
+
+_OWN = ("reading_id", "stem_id", "tree_id", "area_id", "target_id")
+_NOTHING = "without a position"
+
+
+def _position(row: PreparedRow) -> str:
+    """The position to 0.1 m: 0.000001 degrees are 0.11 m of latitude."""
+    if row.lon_deg is not None and row.lat_deg is not None:
+        return f"{row.lon_deg:.6f}, {row.lat_deg:.6f}"
+    if row.x_m is not None and row.y_m is not None:
+        return f"{row.x_m:.1f}, {row.y_m:.1f}"
+    return _NOTHING
