@@ -121,7 +121,7 @@ class ReadingIn(Appended):
             raise ValueError(f"{self.value:g} {self.unit} is below zero; type it again")
         if self.value is not None and self.girth_cm() > MAX_GIRTH_CM:
             raise ValueError(
-                f"{self.value:g} {self.unit} would be more than 45 m round the trunk; check the number and the unit"
+                f"{self.value:g} {self.unit} is more than 45 m round the trunk; check number and unit"
             )
         if self.measured_on is None:
             self.date_precision = "unknown"
@@ -269,6 +269,12 @@ class CrewIn(Sent):
     round_id: Id | None = None
     code: Annotated[str, AfterValidator(_plain_text), Field(min_length=1, max_length=40)]
     kind: CrewKind
+
+
+class PlanImageIn(Sent):
+    """A picture of the ground; how it lies is said afterwards."""
+
+    name: Annotated[str, AfterValidator(_plain_text), Field(min_length=1, max_length=200)]
 
 
 def parsed(model: type[Model], data: Any) -> Model:

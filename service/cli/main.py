@@ -43,7 +43,7 @@ class Desk:
     def store(self) -> Store:
         """The store named by --store or the settings, opened once."""
         if self._store is None:
-            self._store = open_store(self.settings.store)
+            self._store = open_store(self.settings.store_address)
         return self._store
 
 
