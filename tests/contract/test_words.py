@@ -15,12 +15,6 @@ ROOT = Path(__file__).parents[2]
 BINARY = {".png", ".jpg", ".jpeg", ".gif", ".pdf", ".gpkg", ".ttf", ".ico", ".mo"}
 THIS_FILE = "tests/contract/test_words.py"
 HOSTS = (("pypi", "org"), ("pythonhosted", "org"), ("npmjs", "(?:org|com)"), ("conda", "io"))
-    ("pypi", "org"),
-    ("pythonhosted", "org"),
-    ("npmjs", "(?:org|com)"),
-    ("yarnpkg", "com"),
-    ("conda", "io"),
-)
 PLACES_OF_PACKAGES = re.compile("|".join(rf"{name}\.{end}" for name, end in HOSTS))
 MACHINE_PATHS = re.compile(r"(?<![\w.<])/(?:work|root|home|Users)/\w|[A-Z]:\\Users\\\w")
 LEFT_UNDONE = re.compile(r"\b(?:TODO|FIXME|XXX|HACK)\b")
