@@ -5,6 +5,8 @@ The document (``format`` "boleward map 1") holds, all positions as (x, y) = (lon
 
 ``title, lang, as_of, frame, units, breast_height_m, attribution``
     what the map is of; ``as_of`` is the day.
+``half_width``
+    of a 95 % interval, in standard errors: what "give or take" says.
 ``messages``
     every word that the map shows by itself (keys of `layers.map_words.MAP_WORDS` and ``caution``).
 ``classes``
@@ -38,11 +40,12 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from layers import columns, symbology
+from layers import columns, size_classes, symbology
 from layers.caution import caution
+from layers.error_model import Z95
 from layers.inputs import SiteTerms
 from layers.map_words import MAP_WORDS
-from layers.symbology import Shading, SizeClass
+from layers.symbology import DrawnClass, Shading
 from layers.units import FT2_PER_ACRE_PER_M2_PER_HA, HA_PER_ACRE
 
 FORMAT = "boleward map 1"
@@ -150,8 +153,8 @@ def map_document(
     words["caution"] = caution(terms.phone, words["caution"], words["no_phone"])
     shown = trees[trees["status"] != "removed"]
     shown = shown.sort_values("dbh_cm", ascending=False, na_position="first", kind="stable")
-    classes = symbology.size_classes(terms, words)
-    numbers = _class_numbers(shown, terms, classes)
+    classes = symbology.drawn_classes(terms, words)
+    numbers = _class_numbers(shown, terms)
     shapes, shadings = _areas(areas, terms)
     return {
         "format": FORMAT,
@@ -161,6 +164,7 @@ def map_document(
         "frame": terms.frame,
         "units": terms.units,
         "breast_height_m": terms.breast_height_m,
+        "half_width": Z95,
         "attribution": attribution,
         "messages": words,
         "classes": _legend(classes, numbers[(shown["status"] != "dead").to_numpy()]),
@@ -192,17 +196,17 @@ def _coded(values: Sequence[Any] | pd.Series) -> dict[str, list[Any]]:
     return {"values": [str(value) for value in uniques], "codes": codes.tolist()}
 
 
-def _class_numbers(trees: pd.DataFrame, terms: SiteTerms, classes: list[SizeClass]) -> np.ndarray:
+def _class_numbers(trees: pd.DataFrame, terms: SiteTerms) -> np.ndarray:
     """The class of each tree by its diameter, else by the label of a class reading if it is one of ours."""
-    numbers = symbology.class_index(trees["dbh_cm"], terms.breaks_cm)
+    numbers = size_classes.class_of(trees["dbh_cm"], terms.breaks_cm)
     if "size_class" not in trees:
         return numbers
-    ours = {symbology.size_label(c.from_cm, c.to_cm, terms): i for i, c in enumerate(classes)}
-    said = trees["size_class"].map(ours).fillna(symbology.UNMEASURED).to_numpy(dtype=np.int64)
-    return np.where(numbers == symbology.UNMEASURED, said, numbers)
+    ours = {label: i for i, label in enumerate(size_classes.labels(terms))}
+    said = trees["size_class"].map(ours).fillna(size_classes.NO_CLASS).to_numpy(dtype=np.int64)
+    return np.where(numbers == size_classes.NO_CLASS, said, numbers)
 
 
-def _legend(classes: list[SizeClass], numbers: np.ndarray) -> list[dict[str, Any]]:
+def _legend(classes: list[DrawnClass], numbers: np.ndarray) -> list[dict[str, Any]]:
     return [
         {"label": c.label, "fill": c.fill, "radius_px": c.radius_px, "trees": int((numbers == i).sum())}
         for i, c in enumerate(classes)

@@ -50,9 +50,7 @@ MAP_WORDS: dict[str, str] = {
     "unit_basal_area_us": N_("square feet per acre"),
     "unit_stems": N_("per hectare"),
     "unit_stems_us": N_("per acre"),
-    "without_position": N_(
-        "Trees without a position, found by the search only: {n}."
-    ),
+    "without_position": N_("Trees without a position, found by the search only: {n}."),
     "not_on_map": N_("This tree has no position yet."),
     "no_tag": N_("tree without a number"),
     "no_name": N_("kind not known"),

@@ -4,15 +4,15 @@ A size class is carried three times, by colour, by size and by its label, so tha
 eyes that do not tell colours apart. Nothing here reads as good or bad: no green, no traffic lights.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from matplotlib.colors import LinearSegmentedColormap, to_hex
 from numpy.typing import ArrayLike, NDArray
 
+from layers import size_classes
 from layers.inputs import SiteTerms
 from layers.units import CM_PER_IN
 
@@ -27,8 +27,6 @@ HATCHES = ("", "...", "///", "xx", "\\\\\\\\", "++")
 SHADES = ("#f1eee5", "#d8d9d6", "#bcc3c9", "#9cabb8", "#7b90a3")
 
 SMALLEST_PX, LARGEST_PX = 3.5, 10.5
-UNMEASURED = -1
-
 CLASS_WORDS = {
     "class_first": "under {to} {unit}",
     "class_between": "{from} to under {to} {unit}",
@@ -47,7 +45,7 @@ SIGNS: dict[str, dict[str, Any]] = {
 
 
 @dataclass(frozen=True)
-class SizeClass:
+class DrawnClass:
     """A half-open class [from_cm, to_cm) of standard diameters [cm] and how it looks."""
 
     from_cm: float
@@ -91,13 +89,12 @@ def size_label(
     return text if to_cm is None else text.replace("{to}", shown(to_cm))
 
 
-def size_classes(terms: SiteTerms, words: Mapping[str, str] = CLASS_WORDS) -> list[SizeClass]:
+def drawn_classes(terms: SiteTerms, words: Mapping[str, str] = CLASS_WORDS) -> list[DrawnClass]:
     """Return the size classes of a site in order, with colour, size on the map [px], hatch and label."""
-    bounds: list[tuple[float, float | None]] = [*pairwise((0.0, *terms.breaks_cm))]
-    bounds.append((terms.breaks_cm[-1] if terms.breaks_cm else 0.0, None))
+    bounds = size_classes.bounds(terms.breaks_cm)
     radii = np.linspace(SMALLEST_PX, LARGEST_PX, len(bounds))
     return [
-        SizeClass(
+        DrawnClass(
             from_cm=low,
             to_cm=high,
             label=size_label(low, high, terms, words),
@@ -107,13 +104,6 @@ def size_classes(terms: SiteTerms, words: Mapping[str, str] = CLASS_WORDS) -> li
         )
         for i, ((low, high), fill, radius) in enumerate(zip(bounds, ramp(len(bounds)), radii, strict=True))
     ]
-
-
-def class_index(dbh_cm: ArrayLike, breaks_cm: Sequence[float]) -> NDArray[np.int64]:
-    """Return the number of the half-open class [a, b) of each diameter [cm], -1 where there is none."""
-    sizes = np.asarray(dbh_cm, dtype=float)
-    found = np.digitize(sizes, np.asarray(breaks_cm, dtype=float), right=False)
-    return np.where(np.isnan(sizes), UNMEASURED, found).astype(np.int64)
 
 
 def shading(values: ArrayLike) -> Shading:
@@ -132,7 +122,7 @@ def shading(values: ArrayLike) -> Shading:
 
 def shade_index(values: ArrayLike, steps: Shading) -> NDArray[np.int64]:
     """Return the step of each value, -1 where there is none."""
-    return class_index(values, steps.breaks)
+    return size_classes.class_of(values, steps.breaks)
 
 
 def _round_step(least: float) -> float:

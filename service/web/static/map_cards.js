@@ -61,7 +61,7 @@
       const dbh = trees.number("dbh_cm", i), se = trees.number("dbh_se_cm", i);
       const number = trees.columns.size_class[i];
       const size = dbh === null ? words.say("not_measured") : words.width(dbh);
-      const error = dbh === null || se === null ? null : words.say("give_or_take", { error: words.width(se) });
+      const error = dbh === null || se === null ? null : words.say("give_or_take", { error: words.width(se * doc.half_width) });
       const measure = (name, source) => {
         const value = trees.number(name, i);
         return value === null ? null : [words.metres(value), trees.text(source, i)];
@@ -110,7 +110,7 @@
       const se = area.basal_area_se_m2_per_ha;
       const per = (quantity, value, digits) => value === null ? words.say("cannot_be_said")
         : words.number(words.perGround(quantity, value), digits) + " " + words.unit(quantity);
-      const error = se === null ? null : words.say("give_or_take", { error: words.number(words.perGround("basal_area", se), 2) });
+      const error = se === null ? null : words.say("give_or_take", { error: words.number(words.perGround("basal_area", se * this.doc.half_width), 2) });
       const shape = this.shapes.find((one) => one.area === area).shape;
       if (from) this.map.fitBounds(shape.getBounds(), { animate: false });
       this.open(area.name ?? "", [facts([
