@@ -65,7 +65,8 @@ def areas_frame(**changes: Any) -> pd.DataFrame:
 def places_frame() -> pd.DataFrame:
     """One named part, as the store hands it out."""
     place = {"id": PLACE_ID, "fid": 1, "name": "North", "kind": "part", "lon_deg": None, "lat_deg": None}
-    return pd.DataFrame([place | {"x_m": None, "y_m": None, "version": 1, "change_no": 1}], dtype=object)
+    place |= {"x_m": None, "y_m": None, "version": 1, "change_no": 1, "kept": '{"Straße": "Hauptweg"}'}
+    return pd.DataFrame([place], dtype=object)
 
 
 def site_records() -> Records:

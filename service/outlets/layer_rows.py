@@ -1,6 +1,7 @@
 """The layers that leave: rows in the words of the nomenclature, each with its place on the ground."""
 
 import datetime as dt
+import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Protocol
@@ -137,12 +138,14 @@ def _areas(view: Viewed) -> LayerRows:
 
 
 def _places(view: Viewed) -> LayerRows:
-    rows = view.records.places.rename(columns={"id": "place_id"})
-    rows = rows.reindex(columns=list(PLACE_COLUMNS)).reset_index(drop=True)
+    places = view.records.places.rename(columns={"id": "place_id"})
+    rows = places.reindex(columns=list(PLACE_COLUMNS)).reset_index(drop=True)
     for name in POSITION:
         rows[name] = pd.to_numeric(rows[name]).astype(float)
     for name in ("fid", "version", "change_no"):
         rows[name] = pd.to_numeric(rows[name]).astype("Int64")
+    kept = [json.loads(text) if text else {} for text in places["kept"]] if "kept" in places else []
+    rows = _with_kept(rows, kept)
     return _made(view, "places", rows, _points(view, rows), "Point", "fid")
 
 

@@ -8,7 +8,7 @@ import shapely
 from service.errors import InvalidRequest, NotAcceptable, NotFound
 from service.outlets.export import FORMATS, LAYERS, MEDIA_TYPES, export_layer, figures_geojson, layer_pieces
 from tests.builders import frame_of, make_site
-from tests.outlet_view import HOSTILE, SQUARE, leaving_tree, make_view
+from tests.outlet_view import HOSTILE, SQUARE, leaving_tree, make_view, site_records
 
 
 def query(path, statement):
@@ -112,3 +112,12 @@ def test_a_local_ground_lies_in_the_undefined_plane(tmp_path):
     export_layer(make_view(terms=make_site(frame="local"), trees=trees), "trees", "gpkg", path)
     assert query(path, "SELECT srs_id FROM gpkg_contents WHERE table_name = 'trees'") == [(-1,)]
     assert pyogrio.read_dataframe(path, layer="trees").geometry[0].equals(shapely.Point(1.5, 2.5))
+
+
+@pytest.mark.parametrize("header", ["", " ", 'a"b', "FID", "geom", "x" * 300, "Straße; --", "{{7*7}}"])
+def test_a_header_that_a_file_brought_cannot_spoil_the_package(header, tmp_path):
+    records = site_records()
+    records.trees["kept"] = [{header: "as it was"}, {}]
+    path = tmp_path / "odd.gpkg"
+    export_layer(make_view(records=records), "trees", "gpkg", path)
+    assert "as it was" in query(path, "SELECT * FROM trees WHERE fid = 1")[0]

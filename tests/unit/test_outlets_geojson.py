@@ -172,3 +172,7 @@ def test_two_headers_that_differ_by_case_only_are_both_kept():
     view = make_view(records=records)
     properties = collection(view, "trees")["features"][0]["properties"]
     assert (properties["Note"], properties["NOTE (as written)"]) == ("a", "b")
+
+
+def test_places_bring_the_columns_their_file_had():
+    assert collection(make_view(), "places")["features"][0]["properties"]["Straße"] == "Hauptweg"
