@@ -2,12 +2,12 @@
 
 import logging
 
-from flask import Flask, g
+from flask import Flask
 from flask_babel import Babel, get_locale
 
 from service.settings import Settings, secret_key
 from service.store.engine import Store
-from service.web import access, current, problems, site_pages, words
+from service.web import access, current, plain_words, problems, site_pages, tree_pages, words
 
 __all__ = ["create_app"]
 
@@ -27,7 +27,8 @@ def create_app(store: Store, settings: Settings) -> Flask:
     _speak(app, settings)
     access.init_app(app, settings, secret_key(store.folder or settings.data_folder))
     problems.init_app(app)
-    app.register_blueprint(site_pages.bp)
+    for pages in (site_pages, tree_pages):
+        app.register_blueprint(pages.bp)
     return app
 
 
@@ -35,4 +36,5 @@ def _speak(app: Flask, settings: Settings) -> None:
     app.config["BABEL_TRANSLATION_DIRECTORIES"] = "web/translations"
     Babel(app, default_locale=settings.language, locale_selector=lambda: settings.language)
     words.init_app(app)
+    plain_words.init_app(app)
     app.context_processor(lambda: {"language": str(get_locale() or "en").replace("_", "-")})

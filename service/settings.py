@@ -7,7 +7,6 @@ import os
 import secrets
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -36,8 +35,8 @@ class Settings(BaseSettings):
         description="Folder for the store, uploads in progress and the secret key.",
     )
     store: str = Field(
-        default="",
-        description="Path of the store, or a database URL. Empty: boleward.sqlite in the data folder.",
+        default_factory=lambda known: str(known["data_folder"] / "boleward.sqlite"),
+        description="Path of the store, or a database URL; boleward.sqlite in the data folder by default.",
     )
     host: str = Field(
         default="127.0.0.1",
@@ -96,8 +95,8 @@ class Settings(BaseSettings):
 
     @property
     def store_address(self) -> str:
-        """Where the store is: as said, else a file in the data folder."""
-        return self.store or str(self.data_folder / "boleward.sqlite")
+        """Where the store is: a path or a database URL."""
+        return self.store
 
     @classmethod
     def settings_customise_sources(
@@ -112,24 +111,10 @@ class Settings(BaseSettings):
         return (init_settings,)
 
 
-@dataclass(frozen=True)
-class Option:
-    """One row of the table of options, for help and documentation."""
-
-    name: str
-    variable: str
-    default: str
-    help: str
-
-
-def options() -> list[Option]:
-    """Return the table of options, in order."""
-    rows = []
-    for name, field in Settings.model_fields.items():
-        default = field.get_default(call_default_factory=True, validated_data={})
-        shown = ",".join(default) if isinstance(default, tuple) else str(default)
-        rows.append(Option(name, PREFIX + name.upper(), shown, field.description or ""))
-    return rows
+def settings_table(settings: Settings) -> list[tuple[str, Any, str]]:
+    """Return every option as (name, value, help), in order."""
+    fields = Settings.model_fields.items()
+    return [(name, getattr(settings, name), field.description or "") for name, field in fields]
 
 
 def load_settings(

@@ -25,6 +25,14 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/", "GET"): "look",
     ("/problems/", "GET"): "look",
     ("/problems/<slug>", "GET"): "look",
+    ("/cautions", "GET"): "look",
+    ("/sites/<slug>", "GET"): "look",
+    ("/sites/<slug>/figures", "GET"): "look",
+    ("/sites/<slug>/flags", "GET"): "look",
+    ("/sites/<slug>/map.json", "GET"): "look",
+    ("/sites/<slug>/trees", "GET"): "look",
+    ("/sites/<slug>/trees.csv", "GET"): "look",
+    ("/sites/<slug>/trees/<tree_id>", "GET"): "look",
 }
 
 csrf = CSRFProtect()

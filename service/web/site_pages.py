@@ -1,11 +1,19 @@
-"""The first page and the pages of a site: today, figures, to be looked at."""
+"""The first page and the pages of a site: today, figures, to be looked at, the map's data."""
 
-from flask import Blueprint, render_template
+from typing import Any
 
-from service.view import sites
-from service.web import current
+import orjson
+from flask import Blueprint, Response, render_template, request
+from flask_babel import gettext as _
+
+from service.outlets.map_file import site_map_document
+from service.view import SiteView, sites
+from service.web import current, frame, today, words
+from service.web.listing import listing
 
 bp = Blueprint("site_pages", __name__)
+
+FLAG_TEXTS = ("tag", "place", "words", "evidence", "rule", "who_may_answer")
 
 
 @bp.get("/")
@@ -17,3 +25,118 @@ def home() -> str:
         samples=[site for site in known if site.invented],
         grounds=[site for site in known if not site.invented],
     )
+
+
+@bp.get("/cautions")
+def cautions() -> str:
+    """The long caution."""
+    return render_template("cautions.html")
+
+
+@bp.get("/sites/<slug>")
+def site_today(slug: str) -> str:
+    """A site: what is to be seen to, four numbers, map and figures, sizes, kinds."""
+    view = current.site_view(slug)
+    units = words.Units(view.terms.units)
+    return frame.site_page(
+        "site_today.html",
+        view,
+        "today",
+        lines=today.lines(view),
+        four=today.four_numbers(view),
+        facts=today.facts(view, units),
+        sizes=today.sizes(view),
+        kinds=today.kinds(view),
+        assumed=today.is_assumed(view),
+        whisker_note=whisker_note(view),
+        map=frame.map_of(view),
+    )
+
+
+def whisker_note(view: SiteView) -> str:
+    """What the whiskers mean on this site."""
+    said = str(_("A line shows where the true figure lies 19 times in 20."))
+    if today.is_assumed(view):
+        return f"{said} {_('It is dashed where the error is assumed, and not yet found out on this ground.')}"
+    return said
+
+
+@bp.get("/sites/<slug>/figures")
+def site_figures(slug: str) -> str:
+    """The figures of the site, its places and its areas, at a day."""
+    view = current.site_view(slug)
+    return frame.site_page(
+        "site_figures.html",
+        view,
+        "figures",
+        rows=[_figure_row(row) for row in view.figures],
+        assumed=today.is_assumed(view),
+        whisker_note=whisker_note(view),
+        top=_top(view),
+        asked_day=current.asked_day(),
+    )
+
+
+def _figure_row(row: dict[str, Any]) -> dict[str, Any]:
+    half = row["basal_area_se_m2_per_ha"]
+    half = None if words.is_missing(half) else words.HALF_WIDTH * half
+    per_ha = row["basal_area_m2_per_ha"]
+    return {
+        **row,
+        "per_ha_low": None if half is None else per_ha - half,
+        "per_ha_high": None if half is None else per_ha + half,
+    }
+
+
+def _top(view: SiteView) -> float | None:
+    """The right end of the scale that all whiskers of the table share: the largest cut face per hectare."""
+    ends = [_figure_row(row)["per_ha_high"] for row in view.figures]
+    known = [end for end in ends if not words.is_missing(end)]
+    return max(known) * 1.05 if known else None
+
+
+@bp.get("/sites/<slug>/flags")
+def site_flags(slug: str) -> str:
+    """The list to be looked at, in its order, a page at a time."""
+    view = current.site_view(slug)
+    asked = {"kind": "sign", **request.args.to_dict()}
+    if asked["kind"] == "all":
+        asked["kind"] = ""
+    flags = today.open_flags(view)
+    counts = flags["kind"].value_counts()
+    return frame.site_page(
+        "flags.html",
+        view,
+        "flags",
+        list=listing(flags, asked, searched=FLAG_TEXTS, exact=("kind", "tree_id"), default_sort="order"),
+        kind=asked["kind"],
+        counts={kind: int(counts.get(kind, 0)) for kind in ("sign", "circumstance", "gap")},
+        site=view.figures[0],
+        q=request.args.get("q", ""),
+    )
+
+
+@bp.get("/sites/<slug>/map.json")
+def site_map(slug: str) -> Response:
+    """The document of the site's map."""
+    view = current.site_view(slug)
+    tag = frame.etag(view, "map", current.settings().tile_address)
+    held = frame.unchanged(tag)
+    if held is not None:
+        return held
+    settings = current.settings()
+    basemap = None
+    if settings.tile_address:
+        basemap = {
+            "url": settings.tile_address,
+            "attribution": settings.tile_attribution,
+            "attribution_url": "",
+        }
+    document = site_map_document(
+        view,
+        messages=frame.map_messages(),
+        lang=frame.language(),
+        tree_url=f"/sites/{slug}/trees/{{tree_id}}{frame.day_query()}",
+        basemap=basemap,
+    )
+    return frame.kept_answer(orjson.dumps(document), "application/json", tag)

@@ -13,10 +13,11 @@ from flask import Flask
 from flask_babel import gettext as _
 from flask_babel import lazy_gettext as _l
 
+from layers.error_model import Z95
 from layers.units import CM_PER_IN, FT2_PER_ACRE_PER_M2_PER_HA, HA_PER_ACRE, M_PER_FT
 
 NONE = "–"
-HALF_WIDTH = 1.959963984540054  # of a 95 % interval in standard errors, normal distribution
+HALF_WIDTH = Z95  # of a 95 % interval, in standard errors
 
 _METRIC: dict[str, tuple[float, Any]] = {
     "width": (1.0, _l("cm")),
@@ -83,12 +84,8 @@ class Units:
             return self.with_unit(metric, kind)
         half = HALF_WIDTH * error
         decimals = decimals_for(half)
-        return _(
-            "%(value)s %(unit)s, give or take %(half)s",
-            value=number(value, decimals),
-            unit=self.unit(kind),
-            half=number(half, decimals),
-        )
+        said = {"value": number(value, decimals), "unit": self.unit(kind), "half": number(half, decimals)}
+        return str(_("%(value)s %(unit)s, give or take %(half)s", **said))
 
     def half(self, se: Any, kind: str) -> str:
         """Half the 95 % interval of a standard error, as text without unit."""
@@ -126,7 +123,7 @@ def number(value: Any, decimals: int = 0) -> str:
 
 def share(value: Any) -> str:
     """Return a share of 1 as whole percent."""
-    return NONE if is_missing(value) else _("%(percent)s %%", percent=number(100 * float(value), 0))
+    return NONE if is_missing(value) else str(_("%(percent)s %%", percent=number(100 * float(value), 0)))
 
 
 def day(value: Any, width: str = "long") -> str:

@@ -1,0 +1,65 @@
+"""The map of a site: its JSON document, the addresses of its browser files, and the map as one file."""
+
+from collections.abc import Mapping
+from importlib.resources import files
+from typing import Any
+
+from layers.map_document import areas_with_figures, map_document
+from layers.map_words import MAP_WORDS
+from layers.maps import SCRIPTS, STYLES, MapAssets, self_contained
+from service.errors import StoreUnavailable
+from service.view import SiteView
+
+STATIC = "/static/"
+
+
+def map_assets() -> MapAssets:
+    """Return where served pages find the browser files of a map."""
+    return MapAssets(css=tuple(STATIC + name for name in STYLES), js=tuple(STATIC + name for name in SCRIPTS))
+
+
+def site_map_document(
+    view: SiteView,
+    *,
+    messages: Mapping[str, str] = MAP_WORDS,
+    lang: str = "en",
+    tree_url: str | None = None,
+    basemap: Mapping[str, str] | None = None,
+) -> dict[str, Any]:
+    """Return the document of a site's map (see ``layers.map_document``)."""
+    return map_document(
+        view.trees,
+        areas_with_figures(view.areas, view.figures),
+        view.records.targets,
+        view.records.places,
+        view.flags,
+        view.terms,
+        view.as_of,
+        messages=messages,
+        lang=lang,
+        tree_url=tree_url,
+        basemap=basemap,
+    )
+
+
+def self_contained_map(view: SiteView, *, messages: Mapping[str, str] = MAP_WORDS, lang: str = "en") -> str:
+    """Return the map as one HTML file that opens from a disk without a network.
+
+    Raises
+    ------
+    StoreUnavailable
+        If the browser files are not beside the program.
+    """
+    texts = {name: _text(name) for name in (*STYLES, *SCRIPTS)}
+    return self_contained(site_map_document(view, messages=messages, lang=lang), texts)
+
+
+def _text(name: str) -> str:
+    path = files("service.web").joinpath("static", *name.split("/"))
+    try:
+        return path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise StoreUnavailable(
+            f"The browser file {name} is not there. Install the program again, or run "
+            "`python -m service.assets.build` in its folder."
+        ) from error

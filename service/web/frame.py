@@ -1,0 +1,101 @@
+"""What every page of a site is given (terms, tabs, units, caution), and answers that a browser may keep."""
+
+import hashlib
+from typing import Any
+
+from flask import Response, make_response, render_template, request
+from flask_babel import get_locale
+from flask_babel import gettext as _
+
+from layers.caution import CAUTION, caution
+from layers.map_words import MAP_WORDS
+from layers.maps import MapShell, map_shell
+from service.outlets.map_file import map_assets
+from service.view import SiteView
+from service.web import current, words
+
+
+def site_page(template: str, view: SiteView, here: str, **given: Any) -> str:
+    """Return a page of a site."""
+    return render_template(
+        template,
+        terms=view.terms,
+        as_of=view.as_of,
+        known_at=view.known_at,
+        invented=view.invented,
+        units=words.Units(view.terms.units),
+        tabs=_tabs(view.terms.slug),
+        here=here,
+        site_caution=site_caution(view),
+        day_query=day_query(),
+        height_words=height_words(view),
+        **given,
+    )
+
+
+def _tabs(slug: str) -> list[tuple[str, str, str]]:
+    base = f"/sites/{slug}"
+    day = day_query()
+    return [
+        ("today", f"{base}{day}", _("Today")),
+        ("figures", f"{base}/figures{day}", _("Figures")),
+        ("trees", f"{base}/trees{day}", _("Trees")),
+        ("flags", f"{base}/flags{day}", _("To be looked at")),
+        ("data", f"{base}/data{day}", _("Data")),
+    ]
+
+
+def day_query() -> str:
+    """The part of an address that keeps the day that was asked for."""
+    day = current.asked_day()
+    return f"?as_of={day}" if day else ""
+
+
+def height_words(view: SiteView) -> str:
+    """The site's measuring height in words, in its display unit."""
+    if view.terms.units == "us":
+        return f"{words.number(view.terms.breast_height_m / 0.3048, 1)} ft"
+    return f"{words.number(view.terms.breast_height_m, 2)} m"
+
+
+def site_caution(view: SiteView) -> str:
+    """The short caution in the language of the page, with the site's number."""
+    return caution(view.terms.phone, _(CAUTION), _("the site's number"))
+
+
+def map_messages() -> dict[str, str]:
+    """The words of a map in the language of the page."""
+    return {**{key: str(_(text)) for key, text in MAP_WORDS.items()}, "caution": str(_(CAUTION))}
+
+
+def language() -> str:
+    """The language of the page, as HTML writes it."""
+    return str(get_locale() or "en").replace("_", "-")
+
+
+def map_of(view: SiteView) -> MapShell:
+    """The parts of the site's map, drawn from ``map.json``."""
+    return map_shell(map_assets(), view.terms.frame, f"/sites/{view.terms.slug}/map.json{day_query()}")
+
+
+def etag(view: SiteView, *more: str) -> str:
+    """The tag of what is computed from a view: changes with the site, who asks, the day and the words."""
+    said = "\n".join((view.key, view.audience, language(), *more))
+    return hashlib.sha256(said.encode()).hexdigest()[:32]
+
+
+def kept_answer(body: Any, media_type: str, tag: str) -> Response:
+    """Return an answer that a browser may keep and ask about again (304)."""
+    response = make_response(body)
+    response.content_type = media_type
+    response.set_etag(tag)
+    return response
+
+
+def unchanged(tag: str) -> Response | None:
+    """Return 304 when the browser holds what has this tag; None when it has to be made."""
+    if request.if_none_match.contains(tag):
+        response = make_response("", 304)
+        response.set_etag(tag)
+        return response
+    return None

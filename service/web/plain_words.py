@@ -1,0 +1,109 @@
+"""The fixed pairs: a word of the data and the plain words that a page says for it."""
+
+from typing import Any
+
+from flask import Flask
+from flask_babel import lazy_gettext as _l
+
+from service.web.words import text
+
+STATUS = {
+    "living": _l("living"),
+    "dead": _l("dead, standing"),
+    "removed": _l("taken out"),
+    "unknown": _l("not said"),
+}
+NAME_SURE = {
+    "sure": _l("name sure"),
+    "doubtful": _l("name doubtful"),
+    "unknown": _l("name not known"),
+}
+KEEPER = {
+    "ours": _l("ours"),
+    "shared": _l("shared"),
+    "not ours": _l("not ours"),
+    "not known": _l("not known"),
+}
+AREA_KIND = {
+    "boundary": _l("boundary"),
+    "play area": _l("play area"),
+    "lawn": _l("lawn"),
+    "woodland": _l("woodland"),
+    "car park": _l("car park"),
+    "street": _l("street"),
+    "building edge": _l("building edge"),
+    "place": _l("named part"),
+    "site": _l("whole ground"),
+    "other": _l("other"),
+}
+INSTRUMENT = {
+    "girth tape": _l("tape round the trunk"),
+    "diameter tape": _l("tape that shows the width"),
+    "caliper": _l("caliper"),
+    "string and ruler": _l("string and ruler"),
+    "hand breadths": _l("hand breadths"),
+    "hand spans": _l("hand spans"),
+    "sighting": _l("sighting from a distance"),
+    "eye": _l("by eye"),
+    "unknown": _l("instrument not said"),
+}
+CREW_KIND = {
+    "pupils": _l("pupils with their leader"),
+    "volunteers": _l("volunteers"),
+    "trained staff": _l("trained staff"),
+}
+READING_STATE = {
+    "live": _l("counts"),
+    "superseded": _l("corrected since"),
+    "void": _l("crossed out"),
+    "waiting": _l("waits for the measurement that it corrects"),
+    "cycle": _l("corrects itself in a circle"),
+}
+CAUSE_KIND = {
+    "taper": _l("shape of the trunk between the two heights"),
+    "instrument": _l("the instrument, on all trees alike"),
+    "crew": _l("the team, on all its trees alike"),
+    "calibration": _l("how well the hands were measured"),
+    "height": _l("height of measuring not said"),
+    "area": _l("size of the ground"),
+}
+LEVEL = {
+    "walk-over": _l("walk-over"),
+    "formal": _l("formal inspection"),
+    "detailed": _l("detailed inspection"),
+}
+ANSWER = {
+    "nothing recorded": _l("nothing recorded"),
+    "recorded": _l("something recorded"),
+    "not reached": _l("not reached or not seen"),
+}
+FLAG_KIND = {
+    "sign": _l("to be looked at"),
+    "circumstance": _l("around the tree"),
+    "gap": _l("to find out"),
+}
+
+
+def said(table: dict[str, Any], word: Any) -> str:
+    """Return the plain words for a word of the data, the word itself where there are none."""
+    return str(table[word]) if word in table else text(word)
+
+
+def init_app(app: Flask) -> None:
+    """Give the templates the fixed pairs."""
+    for name, table in (
+        ("status_words", STATUS),
+        ("sure_words", NAME_SURE),
+        ("keeper_words", KEEPER),
+        ("kind_words", AREA_KIND),
+        ("crew_words", CREW_KIND),
+        ("state_words", READING_STATE),
+        ("level_words", LEVEL),
+        ("answer_words", ANSWER),
+        ("flag_words", FLAG_KIND),
+    ):
+        app.jinja_env.globals[name] = _pair(table)
+
+
+def _pair(table: dict[str, Any]) -> Any:
+    return lambda word: said(table, word)

@@ -1,0 +1,258 @@
+"""What a site's first page says: lines to see to, four numbers, facts with their whiskers."""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+from flask_babel import gettext as _
+from flask_babel import ngettext
+
+from layers import symbology
+from service.view import SiteView
+from service.web import words
+
+DUE_DAYS = 31
+
+
+@dataclass(frozen=True)
+class Line:
+    """One thing to see to, with where it is seen to."""
+
+    words: str
+    address: str | None = None
+    more: str | None = None
+
+
+@dataclass(frozen=True)
+class Number:
+    """A large number and what it counts."""
+
+    number: int
+    words: str
+    more: str | None = None
+
+
+@dataclass(frozen=True)
+class Fact:
+    """A figure with its give-or-take and the ends of its whisker, in display units."""
+
+    words: str
+    shown: str
+    technical: str | None = None
+    give_or_take: str | None = None
+    why: str | None = None
+    value: float | None = None
+    low: float | None = None
+    high: float | None = None
+    top: float | None = None
+    interval: str | None = None
+
+
+def open_flags(view: SiteView) -> pd.DataFrame:
+    """Return the questions that nobody has answered."""
+    return view.flags[view.flags["answered"].isna()]
+
+
+def to_check(view: SiteView) -> pd.DataFrame:
+    """Return the questions of imports and entries that no person has settled."""
+    asked, settled = view.records.questions, view.records.settlings
+    if not len(asked) or not len(settled):
+        return asked
+    answered = set(zip(settled["subject_id"], settled["what"], strict=True))
+    keys = zip(asked["subject_id"], asked["what"], strict=True)
+    return asked[[key not in answered for key in keys]]
+
+
+def lines(view: SiteView) -> list[Line]:
+    """Return what is to be seen to, the most pressing first."""
+    base = f"/sites/{view.terms.slug}"
+    flags = open_flags(view)
+    signs = flags[flags["kind"] == "sign"]
+    late = signs[signs["answer_by"].notna() & (signs["answer_by"] < view.as_of)]
+    until = (dt.date.fromisoformat(view.as_of) + dt.timedelta(days=DUE_DAYS)).isoformat()
+    due = signs[
+        signs["answer_by"].notna() & (signs["answer_by"] >= view.as_of) & (signs["answer_by"] <= until)
+    ]
+    found = [
+        _signs_line(signs["tree_id"].nunique(), base),
+        _counted(
+            len(late),
+            ngettext("%(num)s answer is late", "%(num)s answers are late", max(1, len(late))),
+            f"{base}/flags?kind=sign",
+        ),
+        _counted(
+            len(due),
+            ngettext(
+                "%(num)s answer is due within a month",
+                "%(num)s answers are due within a month",
+                max(1, len(due)),
+            ),
+            f"{base}/flags?kind=sign",
+        ),
+        _check_line(len(to_check(view)), base),
+        _look_line(view, base),
+    ]
+    return [line for line in found if line is not None]
+
+
+def _signs_line(trees: int, base: str) -> Line:
+    if not trees:
+        return Line(
+            _("No sign that asks for a look is written down."),
+            None,
+            _("That says nothing about what nobody saw."),
+        )
+    return Line(
+        ngettext("%(num)s tree is to be looked at", "%(num)s trees are to be looked at", trees),
+        f"{base}/flags?kind=sign",
+        _("by a qualified person; the list says why"),
+    )
+
+
+def _counted(count: int, said: str, address: str) -> Line | None:
+    return Line(said, address) if count else None
+
+
+def _check_line(count: int, base: str) -> Line | None:
+    said = ngettext(
+        "%(num)s measurement or name to check", "%(num)s measurements and names to check", max(1, count)
+    )
+    return Line(said, f"{base}/data#check") if count else None
+
+
+def _look_line(view: SiteView, base: str) -> Line | None:
+    site = view.figures[0]
+    if not site["trees"] or not site["look_overdue"]:
+        return None
+    if not site["looked_at"] and not len(view.records.inspections):
+        return Line(
+            _("No qualified person is recorded to have looked at any tree here."), f"{base}/flags?kind=gap"
+        )
+    said = ngettext(
+        "%(num)s tree has not been looked at by a qualified person within the interval",
+        "%(num)s trees have not been looked at by a qualified person within the interval",
+        site["look_overdue"],
+    )
+    return Line(said, f"{base}/flags?kind=gap")
+
+
+def four_numbers(view: SiteView) -> list[Number]:
+    """Return trees, measured, looked at, and looks that are open."""
+    site = view.figures[0]
+    trees = site["trees"] or 0
+    unmeasured = site["unmeasured_trees"] or 0
+    dead = site["dead_trees"] or 0
+    standing = ngettext("and %(num)s dead, standing", "and %(num)s dead, standing", dead) if dead else None
+    return [
+        Number(trees, ngettext("tree", "trees", trees), standing),
+        Number(trees - unmeasured, _("of these measured")),
+        Number(
+            site["looked_at"] or 0,
+            _("of these looked at by a qualified person within the interval"),
+        ),
+        Number(site["to_be_looked_at"] or 0, _("looks open"), _("other work is not kept here yet")),
+    ]
+
+
+def facts(view: SiteView, units: words.Units) -> list[Fact]:
+    """Return the figures of the whole site, each with its whisker where it has an error."""
+    row = view.figures[0]
+    return [
+        _plain(row, "area_ha", "ground", _("Ground"), units, se="area_se_ha"),
+        _plain(row, "trees_per_ha", "per_ground", _("Trees"), units),
+        _plain(row, "stems_per_ha", "per_ground", _("Trunks"), units),
+        _cut_face(row, units),
+        _plain(
+            row,
+            "basal_area_m2_per_ha",
+            "cut_face_per_ground",
+            _("Cut face on the ground"),
+            units,
+            se="basal_area_se_m2_per_ha",
+            technical=_("basal area per hectare"),
+        ),
+        _plain(row, "mean_dbh_cm", "width", _("Mean width of a trunk"), units),
+    ]
+
+
+def _plain(
+    row: Mapping[str, Any],
+    key: str,
+    kind: str,
+    said: str,
+    units: words.Units,
+    se: str | None = None,
+    technical: str | None = None,
+) -> Fact:
+    if words.is_missing(row[key]):
+        return Fact(said, words.NONE, technical, why=_why(row, key))
+    error = row[se] if se else None
+    if error is None or words.is_missing(error):
+        return Fact(said, units.with_unit(row[key], kind), technical)
+    half = words.HALF_WIDTH * error
+    return _with_whisker(said, technical, units, kind, row[key], row[key] - half, row[key] + half)
+
+
+def _cut_face(row: Mapping[str, Any], units: words.Units) -> Fact:
+    said, technical = _("Cut face of all trunks together"), _("basal area")
+    if words.is_missing(row["basal_area_m2"]):
+        return Fact(said, words.NONE, technical, why=_why(row, "basal_area_m2"))
+    low, high = row["basal_area_lo"], row["basal_area_hi"]
+    if words.is_missing(low) or words.is_missing(high):
+        return Fact(said, units.with_unit(row["basal_area_m2"], "cut_face"), technical)
+    return _with_whisker(said, technical, units, "cut_face", row["basal_area_m2"], low, high)
+
+
+def _with_whisker(
+    said: str, technical: str | None, units: words.Units, kind: str, value: float, low: float, high: float
+) -> Fact:
+    at, a, b = units.value(value, kind), units.value(low, kind), units.value(high, kind)
+    assert at is not None and a is not None and b is not None
+    half = max((b - a) / 2, 0.0)
+    decimals = words.decimals_for(half)
+    unit = units.unit(kind)
+    interval = _(
+        "19 times in 20 between %(low)s and %(high)s %(unit)s",
+        low=words.number(a, decimals),
+        high=words.number(b, decimals),
+        unit=unit,
+    )
+    return Fact(
+        said,
+        f"{words.number(at, decimals)} {unit}",
+        technical,
+        give_or_take=_("give or take %(half)s", half=words.number(half, decimals)),
+        value=at,
+        low=a,
+        high=b,
+        top=max(at, b) * 1.15,
+        interval=interval,
+    )
+
+
+def _why(row: Mapping[str, Any], key: str) -> str:
+    return str((row["why"] or {}).get(key) or _("cannot be said"))
+
+
+def is_assumed(view: SiteView) -> bool:
+    """Return whether any error of the figures rests on an assumption; whiskers are dashed then."""
+    return bool(view.state.stem_state["assumed"].any())
+
+
+def sizes(view: SiteView) -> list[dict[str, Any]]:
+    """Return the size classes of the site with their labels."""
+    return [
+        {**row, "label": symbology.size_label(row["from_cm"], row["to_cm"], view.terms)}
+        for row in view.figures[0]["size_classes"] or []
+    ]
+
+
+def kinds(view: SiteView) -> list[dict[str, Any]]:
+    """Return the species of the site with the plain name that its trees carry most often."""
+    named = view.trees.dropna(subset=["scientific_name", "common_name"])
+    plain = named.groupby("scientific_name")["common_name"].agg(lambda names: names.mode().iloc[0])
+    return [
+        {**row, "common_name": plain.get(row["scientific_name"])} for row in view.figures[0]["species"] or []
+    ]

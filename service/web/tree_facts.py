@@ -1,0 +1,188 @@
+"""What is known of one tree and how each number came about: readings, conversions, parts of the error."""
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from flask_babel import gettext as _
+
+from layers import girth, history
+from layers.error_model import MODEL_VERSION
+from service.errors import NotFound
+from service.view import SiteView
+from service.web import plain_words as plain
+from service.web import words
+
+
+@dataclass(frozen=True)
+class ReadingFact:
+    """One measurement as it was said and as it stands on the standard."""
+
+    reading_id: str
+    day: str | None
+    date_precision: str
+    as_said: str
+    how: str
+    crew_kind: str | None
+    dbh_cm: float
+    dbh_se_cm: float
+    source: str | None
+    state: str
+    note: str | None
+    uses: bool
+
+
+@dataclass(frozen=True)
+class ErrorPart:
+    """One part of a trunk's error: what it is, how large alone, its share, and where that is from."""
+
+    words: str
+    sd_cm: float
+    share: float
+    source: str
+
+
+@dataclass(frozen=True)
+class StemFacts:
+    """One trunk: its standard width and what it rests on."""
+
+    stem_id: str
+    number: int
+    status: str
+    dbh_cm: float
+    dbh_se_cm: float
+    dbh_source: str | None
+    as_measured_cm: float
+    height_m: float
+    measured_on: str | None
+    readings: list[ReadingFact]
+    parts: list[ErrorPart]
+    model: str = MODEL_VERSION
+
+
+def tree_row(view: SiteView, tree_id: str) -> Any:
+    """Return the row of a tree in the table of trees.
+
+    Raises
+    ------
+    NotFound
+        If no tree of that id stands on the day.
+    """
+    found = view.trees[view.trees["tree_id"] == tree_id]
+    if not len(found):
+        raise NotFound(_("tree on this ground"), tree_id)
+    return next(found.itertuples())
+
+
+def record_of(view: SiteView, tree_id: str) -> dict[str, Any]:
+    """Return what was said of the tree itself: the columns of its record."""
+    found = view.records.trees[view.records.trees["tree_id"] == tree_id]
+    return {str(name): value for name, value in found.iloc[0].items()} if len(found) else {}
+
+
+def stems_of(view: SiteView, tree_id: str, units: words.Units) -> list[StemFacts]:
+    """Return the trunks of a tree with every measurement of each, the latest last."""
+    records = view.records
+    stems = records.stems[records.stems["tree_id"] == tree_id].sort_values("number")
+    tree = records.trees[records.trees["tree_id"] == tree_id]
+    known = history.live_readings(records.readings[records.readings["stem_id"].isin(stems["stem_id"])])
+    sizes = girth.standardised(known, stems, tree, view.terms)
+    shared = _shared_variance(sizes)
+    rows = sizes.readings.assign(
+        se=np.sqrt(sizes.readings["own_var_cm2"] + sizes.readings["departure_se_cm"] ** 2 + shared)
+    ).sort_values("measured_on", kind="stable", na_position="first")
+    state = view.state.stem_state.set_index("stem_id")
+    return [
+        _stem_facts(view, stem, state, rows[rows["stem_id"] == stem.stem_id], units)
+        for stem in stems.itertuples()
+    ]
+
+
+def _shared_variance(sizes: girth.Standardised) -> Any:
+    variance = dict(zip(sizes.causes["cause"], sizes.causes["variance"], strict=True))
+    each = sizes.parts["sensitivity_cm"] ** 2 * sizes.parts["cause"].map(variance).astype(float)
+    return np.bincount(
+        sizes.parts["row"].to_numpy(dtype=np.int64), weights=each, minlength=len(sizes.readings)
+    )
+
+
+def _stem_facts(
+    view: SiteView, stem: Any, state: pd.DataFrame, readings: pd.DataFrame, units: words.Units
+) -> StemFacts:
+    now = state.loc[stem.stem_id] if stem.stem_id in state.index else None
+    parts = _error_parts(view, stem.stem_id, now)
+    used = None if now is None else now["reading"]
+    return StemFacts(
+        stem_id=stem.stem_id,
+        number=int(stem.number),
+        status=stem.status if now is None else now["status"],
+        dbh_cm=math.nan if now is None else float(now["dbh_cm"]),
+        dbh_se_cm=math.sqrt(sum(part.sd_cm**2 for part in parts)) if parts else math.nan,
+        dbh_source=None if now is None else now["dbh_source"],
+        as_measured_cm=math.nan if now is None else float(now["as_measured_cm"]),
+        height_m=math.nan if now is None else float(now["height_m"]),
+        measured_on=None if now is None else now["measured_on"],
+        readings=[_reading_fact(row, used, units) for row in readings.itertuples()],
+        parts=parts,
+    )
+
+
+def _error_parts(view: SiteView, stem_id: str, now: Any) -> list[ErrorPart]:
+    if now is None or math.isnan(now["own_var_cm2"]):
+        return []
+    mine = view.state.stem_parts[view.state.stem_parts["stem_id"] == stem_id]
+    mine = mine.merge(view.state.causes, on="cause", how="left")
+    found = [
+        (_("this one measurement: reading, rounding, the trunk's own shape"), float(now["own_var_cm2"]), "")
+    ]
+    found += [
+        (plain.said(plain.CAUSE_KIND, row.kind), float(row.sensitivity_cm**2 * row.variance), str(row.source))
+        for row in mine.itertuples()
+    ]
+    total = sum(variance for _words, variance, _source in found)
+    return [
+        ErrorPart(said, math.sqrt(variance), variance / total if total else 0.0, source or _("assumption"))
+        for said, variance, source in found
+    ]
+
+
+def _reading_fact(row: Any, used: str | None, units: words.Units) -> ReadingFact:
+    return ReadingFact(
+        reading_id=row.reading_id,
+        day=row.measured_on,
+        date_precision=row.date_precision,
+        as_said=as_said(row, units),
+        how=plain.said(plain.INSTRUMENT, row.instrument),
+        crew_kind=row.crew_kind,
+        dbh_cm=float(row.dbh_cm),
+        dbh_se_cm=float(row.se),
+        source=row.dbh_source,
+        state=row.state,
+        note=row.note,
+        uses=row.reading_id == used,
+    )
+
+
+def as_said(row: Any, units: words.Units) -> str:
+    """Return a reading in the words and unit that it was said in."""
+    if row.quantity == "class":
+        low = "" if words.is_missing(row.class_from_cm) else units.shown(row.class_from_cm, "width", 0)
+        high = "" if words.is_missing(row.class_to_cm) else units.shown(row.class_to_cm, "width", 0)
+        said = str(
+            _("class of width %(low)s–%(high)s %(unit)s", low=low, high=high, unit=units.unit("width"))
+        )
+    elif words.is_missing(row.value):
+        said = str(_("no size"))
+    else:
+        value = f"{row.value:.10g}"
+        if not words.is_missing(row.value_2):
+            value = f"{value} / {row.value_2:.10g}"
+        if row.quantity == "diameter":
+            said = str(_("%(value)s %(unit)s across", value=value, unit=row.unit))
+        else:
+            said = str(_("%(value)s %(unit)s round", value=value, unit=row.unit))
+    if words.is_missing(row.height_m):
+        return f"{said}, {_('height not said')}"
+    return f"{said}, {_('at %(height)s m', height=words.number(row.height_m, 2))}"

@@ -1,0 +1,89 @@
+"""The table of a site's trees, and the page of one tree."""
+
+from dataclasses import replace
+from typing import Any
+
+from flask import Blueprint, Response, request
+
+from service.outlets.csv_out import csv_pieces
+from service.outlets.layer_rows import layer_rows
+from service.view import SiteView
+from service.web import current, frame, today, tree_facts, words
+from service.web.listing import found_rows, listing
+
+bp = Blueprint("tree_pages", __name__)
+
+SEARCHED = ("tag", "scientific_name", "common_name", "name_as_written", "place", "external_id")
+EXACT = ("tag", "place", "status")
+
+
+@bp.get("/sites/<slug>/trees")
+def site_trees(slug: str) -> str:
+    """The trees of a site, a page at a time; ``?tag=`` lists those that carry a number."""
+    view = current.site_view(slug)
+    asked = request.args.to_dict()
+    shown = listing(view.trees, asked, searched=SEARCHED, exact=EXACT, default_sort="tag")
+    places = sorted({place for place in view.trees["place"] if place})
+    return frame.site_page("trees.html", view, "trees", list=shown, places=places[:500])
+
+
+@bp.get("/sites/<slug>/trees.csv")
+def site_trees_csv(slug: str) -> Response:
+    """The trees that the same question finds, as CSV."""
+    view = current.site_view(slug)
+    asked = request.args.to_dict()
+    tag = frame.etag(view, "trees.csv", request.query_string.decode("ascii", "replace"))
+    held = frame.unchanged(tag)
+    if held is not None:
+        return held
+    layer = layer_rows(view, "trees")
+    found = found_rows(layer.rows, asked, searched=SEARCHED, exact=EXACT)
+    body = b"".join(csv_pieces(_only(layer, found.index)))
+    response = frame.kept_answer(body, "text/csv; charset=utf-8", tag)
+    response.headers["Content-Disposition"] = f'attachment; filename="{slug}-trees-{view.as_of}.csv"'
+    return response
+
+
+def _only(layer: Any, index: Any) -> Any:
+    positions = layer.rows.index.get_indexer(index)
+    return replace(
+        layer, rows=layer.rows.iloc[positions].reset_index(drop=True), shapes=layer.shapes[positions]
+    )
+
+
+@bp.get("/sites/<slug>/trees/<tree_id>")
+def site_tree(slug: str, tree_id: str) -> str:
+    """One tree: the card, its measurements, how each number came about."""
+    view = current.site_view(slug)
+    tree = tree_facts.tree_row(view, tree_id)
+    units = words.Units(view.terms.units)
+    return frame.site_page(
+        "tree.html",
+        view,
+        "trees",
+        tree=tree,
+        record=tree_facts.record_of(view, tree_id),
+        stems=tree_facts.stems_of(view, tree_id, units),
+        flags=_flags(view, tree_id),
+        observations=_of_tree(view.records.observations, tree_id, "observed_on"),
+        inspections=_of_tree(view.records.inspections, tree_id, "inspected_on"),
+        statuses=_statuses(view, tree_id),
+    )
+
+
+def _flags(view: SiteView, tree_id: str) -> dict[str, list[Any]]:
+    flags = today.open_flags(view)
+    mine = flags[flags["tree_id"] == tree_id].sort_values("order")
+    return {kind: list(mine[mine["kind"] == kind].itertuples()) for kind in ("sign", "circumstance", "gap")}
+
+
+def _of_tree(rows: Any, tree_id: str, day: str) -> list[Any]:
+    return list(
+        rows[rows["tree_id"] == tree_id].sort_values(day, ascending=False, na_position="last").itertuples()
+    )
+
+
+def _statuses(view: SiteView, tree_id: str) -> list[Any]:
+    events = view.records.status_events
+    mine = events[(events["subject"] == "tree") & (events["subject_id"] == tree_id)]
+    return list(mine.sort_values("happened_on", ascending=False, na_position="last").itertuples())
