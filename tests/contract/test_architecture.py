@@ -26,7 +26,7 @@ NUMERIC = {"numpy", "pandas", "geopandas", "shapely", "pyproj", "scipy", "rapidf
 DRAWING = {"folium", "branca", "matplotlib"}
 WORLD = {  # of the standard library: network, clock, environment, processes, databases
     *("os", "sys", "socket", "ssl", "urllib", "http", "ftplib", "smtplib", "subprocess", "multiprocessing"),
-    *("time", "sqlite3", "dbm", "shelve", "tempfile", "shutil", "logging", "signal", "threading", "asyncio"),
+    *("time", "sqlite3", "dbm", "shelve", "tempfile", "shutil", "logging", "signal", "asyncio"),
 }
 ONLY = {  # a library, and the only modules that may speak it
     "sqlalchemy": ("service/store/",),
