@@ -23,7 +23,7 @@ ACCENT = "#1a5fa0"
 # From small to large: light straw to a violet that is nearly ink. Own values, chosen so that lightness falls
 # evenly; the unit test measures the distances, also as three kinds of colour blindness see them.
 RAMP = ("#f9e7a6", "#f2b26a", "#e07a5f", "#b8436f", "#74297a", "#241a45")
-HATCHES = ("", "...", "///", "xx", "\\\\\\\\", "++")
+HATCHES = ("", "--", "//", "xx", "\\\\", "||")
 SHADES = ("#f1eee5", "#d8d9d6", "#bcc3c9", "#9cabb8", "#7b90a3")
 
 SMALLEST_PX, LARGEST_PX = 3.5, 10.5
