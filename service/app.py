@@ -7,7 +7,7 @@ from flask_babel import Babel, get_locale
 
 from service.settings import Settings, secret_key
 from service.store.engine import Store
-from service.web import access, current, plain_words, problems, site_pages, tree_pages, words
+from service.web import access, current, display, plain_words, problems, site_pages, tree_pages
 
 __all__ = ["create_app"]
 
@@ -35,6 +35,6 @@ def create_app(store: Store, settings: Settings) -> Flask:
 def _speak(app: Flask, settings: Settings) -> None:
     app.config["BABEL_TRANSLATION_DIRECTORIES"] = "web/translations"
     Babel(app, default_locale=settings.language, locale_selector=lambda: settings.language)
-    words.init_app(app)
+    display.init_app(app)
     plain_words.init_app(app)
     app.context_processor(lambda: {"language": str(get_locale() or "en").replace("_", "-")})

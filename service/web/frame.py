@@ -12,7 +12,7 @@ from layers.map_words import MAP_WORDS
 from layers.maps import MapShell, map_shell
 from service.outlets.map_file import map_assets
 from service.view import SiteView
-from service.web import current, words
+from service.web import current, display
 
 
 def site_page(template: str, view: SiteView, here: str, **given: Any) -> str:
@@ -23,7 +23,7 @@ def site_page(template: str, view: SiteView, here: str, **given: Any) -> str:
         as_of=view.as_of,
         known_at=view.known_at,
         invented=view.invented,
-        units=words.Units(view.terms.units),
+        units=display.Units(view.terms.units),
         tabs=_tabs(view.terms.slug),
         here=here,
         site_caution=site_caution(view),
@@ -54,8 +54,8 @@ def day_query() -> str:
 def height_words(view: SiteView) -> str:
     """The site's measuring height in words, in its display unit."""
     if view.terms.units == "us":
-        return f"{words.number(view.terms.breast_height_m / 0.3048, 1)} ft"
-    return f"{words.number(view.terms.breast_height_m, 2)} m"
+        return f"{display.number(view.terms.breast_height_m / 0.3048, 1)} ft"
+    return f"{display.number(view.terms.breast_height_m, 2)} m"
 
 
 def site_caution(view: SiteView) -> str:

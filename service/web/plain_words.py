@@ -5,7 +5,7 @@ from typing import Any
 from flask import Flask
 from flask_babel import lazy_gettext as _l
 
-from service.web.words import text
+from service.web.display import text
 
 STATUS = {
     "living": _l("living"),

@@ -8,7 +8,7 @@ from flask_babel import gettext as _
 
 from service.outlets.map_file import site_map_document
 from service.view import SiteView, sites
-from service.web import current, frame, today, words
+from service.web import current, display, frame, today
 from service.web.listing import listing
 
 bp = Blueprint("site_pages", __name__)
@@ -37,7 +37,7 @@ def cautions() -> str:
 def site_today(slug: str) -> str:
     """A site: what is to be seen to, four numbers, map and figures, sizes, kinds."""
     view = current.site_view(slug)
-    units = words.Units(view.terms.units)
+    units = display.Units(view.terms.units)
     return frame.site_page(
         "site_today.html",
         view,
@@ -79,7 +79,7 @@ def site_figures(slug: str) -> str:
 
 def _figure_row(row: dict[str, Any]) -> dict[str, Any]:
     half = row["basal_area_se_m2_per_ha"]
-    half = None if words.is_missing(half) else words.HALF_WIDTH * half
+    half = None if display.is_missing(half) else display.HALF_WIDTH * half
     per_ha = row["basal_area_m2_per_ha"]
     return {
         **row,
@@ -91,7 +91,7 @@ def _figure_row(row: dict[str, Any]) -> dict[str, Any]:
 def _top(view: SiteView) -> float | None:
     """The right end of the scale that all whiskers of the table share: the largest cut face per hectare."""
     ends = [_figure_row(row)["per_ha_high"] for row in view.figures]
-    known = [end for end in ends if not words.is_missing(end)]
+    known = [end for end in ends if not display.is_missing(end)]
     return max(known) * 1.05 if known else None
 
 

@@ -11,7 +11,7 @@ from flask_babel import ngettext
 
 from layers import symbology
 from service.view import SiteView
-from service.web import words
+from service.web import display
 
 DUE_DAYS = 31
 
@@ -156,7 +156,7 @@ def four_numbers(view: SiteView) -> list[Number]:
     ]
 
 
-def facts(view: SiteView, units: words.Units) -> list[Fact]:
+def facts(view: SiteView, units: display.Units) -> list[Fact]:
     """Return the figures of the whole site, each with its whisker where it has an error."""
     row = view.figures[0]
     return [
@@ -182,48 +182,48 @@ def _plain(
     key: str,
     kind: str,
     said: str,
-    units: words.Units,
+    units: display.Units,
     se: str | None = None,
     technical: str | None = None,
 ) -> Fact:
-    if words.is_missing(row[key]):
-        return Fact(said, words.NONE, technical, why=_why(row, key))
+    if display.is_missing(row[key]):
+        return Fact(said, display.NONE, technical, why=_why(row, key))
     error = row[se] if se else None
-    if error is None or words.is_missing(error):
+    if error is None or display.is_missing(error):
         return Fact(said, units.with_unit(row[key], kind), technical)
-    half = words.HALF_WIDTH * error
+    half = display.HALF_WIDTH * error
     return _with_whisker(said, technical, units, kind, row[key], row[key] - half, row[key] + half)
 
 
-def _cut_face(row: Mapping[str, Any], units: words.Units) -> Fact:
+def _cut_face(row: Mapping[str, Any], units: display.Units) -> Fact:
     said, technical = _("Cut face of all trunks together"), _("basal area")
-    if words.is_missing(row["basal_area_m2"]):
-        return Fact(said, words.NONE, technical, why=_why(row, "basal_area_m2"))
+    if display.is_missing(row["basal_area_m2"]):
+        return Fact(said, display.NONE, technical, why=_why(row, "basal_area_m2"))
     low, high = row["basal_area_lo"], row["basal_area_hi"]
-    if words.is_missing(low) or words.is_missing(high):
+    if display.is_missing(low) or display.is_missing(high):
         return Fact(said, units.with_unit(row["basal_area_m2"], "cut_face"), technical)
     return _with_whisker(said, technical, units, "cut_face", row["basal_area_m2"], low, high)
 
 
 def _with_whisker(
-    said: str, technical: str | None, units: words.Units, kind: str, value: float, low: float, high: float
+    said: str, technical: str | None, units: display.Units, kind: str, value: float, low: float, high: float
 ) -> Fact:
     at, a, b = units.value(value, kind), units.value(low, kind), units.value(high, kind)
     assert at is not None and a is not None and b is not None
     half = max((b - a) / 2, 0.0)
-    decimals = words.decimals_for(half)
+    decimals = display.decimals_for(half)
     unit = units.unit(kind)
     interval = _(
         "19 times in 20 between %(low)s and %(high)s %(unit)s",
-        low=words.number(a, decimals),
-        high=words.number(b, decimals),
+        low=display.number(a, decimals),
+        high=display.number(b, decimals),
         unit=unit,
     )
     return Fact(
         said,
-        f"{words.number(at, decimals)} {unit}",
+        f"{display.number(at, decimals)} {unit}",
         technical,
-        give_or_take=_("give or take %(half)s", half=words.number(half, decimals)),
+        give_or_take=_("give or take %(half)s", half=display.number(half, decimals)),
         value=at,
         low=a,
         high=b,

@@ -12,8 +12,8 @@ from layers import girth, history
 from layers.error_model import MODEL_VERSION
 from service.errors import NotFound
 from service.view import SiteView
+from service.web import display
 from service.web import plain_words as plain
-from service.web import words
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ def record_of(view: SiteView, tree_id: str) -> dict[str, Any]:
     return {str(name): value for name, value in found.iloc[0].items()} if len(found) else {}
 
 
-def stems_of(view: SiteView, tree_id: str, units: words.Units) -> list[StemFacts]:
+def stems_of(view: SiteView, tree_id: str, units: display.Units) -> list[StemFacts]:
     """Return the trunks of a tree with every measurement of each, the latest last."""
     records = view.records
     stems = records.stems[records.stems["tree_id"] == tree_id].sort_values("number")
@@ -109,7 +109,7 @@ def _shared_variance(sizes: girth.Standardised) -> Any:
 
 
 def _stem_facts(
-    view: SiteView, stem: Any, state: pd.DataFrame, readings: pd.DataFrame, units: words.Units
+    view: SiteView, stem: Any, state: pd.DataFrame, readings: pd.DataFrame, units: display.Units
 ) -> StemFacts:
     now = state.loc[stem.stem_id] if stem.stem_id in state.index else None
     parts = _error_parts(view, stem.stem_id, now)
@@ -148,7 +148,7 @@ def _error_parts(view: SiteView, stem_id: str, now: Any) -> list[ErrorPart]:
     ]
 
 
-def _reading_fact(row: Any, used: str | None, units: words.Units) -> ReadingFact:
+def _reading_fact(row: Any, used: str | None, units: display.Units) -> ReadingFact:
     return ReadingFact(
         reading_id=row.reading_id,
         day=row.measured_on,
@@ -165,24 +165,24 @@ def _reading_fact(row: Any, used: str | None, units: words.Units) -> ReadingFact
     )
 
 
-def as_said(row: Any, units: words.Units) -> str:
+def as_said(row: Any, units: display.Units) -> str:
     """Return a reading in the words and unit that it was said in."""
     if row.quantity == "class":
-        low = "" if words.is_missing(row.class_from_cm) else units.shown(row.class_from_cm, "width", 0)
-        high = "" if words.is_missing(row.class_to_cm) else units.shown(row.class_to_cm, "width", 0)
+        low = "" if display.is_missing(row.class_from_cm) else units.shown(row.class_from_cm, "width", 0)
+        high = "" if display.is_missing(row.class_to_cm) else units.shown(row.class_to_cm, "width", 0)
         said = str(
             _("class of width %(low)s–%(high)s %(unit)s", low=low, high=high, unit=units.unit("width"))
         )
-    elif words.is_missing(row.value):
+    elif display.is_missing(row.value):
         said = str(_("no size"))
     else:
         value = f"{row.value:.10g}"
-        if not words.is_missing(row.value_2):
+        if not display.is_missing(row.value_2):
             value = f"{value} / {row.value_2:.10g}"
         if row.quantity == "diameter":
             said = str(_("%(value)s %(unit)s across", value=value, unit=row.unit))
         else:
             said = str(_("%(value)s %(unit)s round", value=value, unit=row.unit))
-    if words.is_missing(row.height_m):
+    if display.is_missing(row.height_m):
         return f"{said}, {_('height not said')}"
-    return f"{said}, {_('at %(height)s m', height=words.number(row.height_m, 2))}"
+    return f"{said}, {_('at %(height)s m', height=display.number(row.height_m, 2))}"

@@ -8,7 +8,7 @@ from flask import Blueprint, Response, request
 from service.outlets.csv_out import csv_pieces
 from service.outlets.layer_rows import layer_rows
 from service.view import SiteView
-from service.web import current, frame, today, tree_facts, words
+from service.web import current, display, frame, today, tree_facts
 from service.web.listing import found_rows, listing
 
 bp = Blueprint("tree_pages", __name__)
@@ -56,7 +56,7 @@ def site_tree(slug: str, tree_id: str) -> str:
     """One tree: the card, its measurements, how each number came about."""
     view = current.site_view(slug)
     tree = tree_facts.tree_row(view, tree_id)
-    units = words.Units(view.terms.units)
+    units = display.Units(view.terms.units)
     return frame.site_page(
         "tree.html",
         view,
