@@ -8,12 +8,11 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from layers.ground import cell
-
 from layers.species import matched
 from service.actors import Actor
 from service.errors import InvalidRequest, NotFound
+from service.intake.bounded_shapes import from_geojson, validity_fault
 from service.intake.identity import Namer
-from service.intake.shapes import shape_from_geojson
 from service.records import AreaIn, CrewIn, RoundIn, Sent, TargetIn, TreeIn, parsed
 from service.store import changes, schema
 from service.store.engine import Store
@@ -215,8 +214,21 @@ def _cells(record: Any, frame: str) -> dict[str, Any]:
     said: dict[str, Any] = record.model_dump()
     if "geometry" in said:
         geometry = said.pop("geometry")
-        said["wkb"] = shape_from_geojson(geometry, frame).wkb if geometry is not None else None
+        said["wkb"] = _outline(geometry, frame) if geometry is not None else None
     return said
+
+
+def _outline(geometry: Mapping[str, Any], frame: str) -> bytes:
+    shape, fault = from_geojson(geometry)
+    fault = fault or validity_fault(shape)
+    if fault is None and frame == "earth":
+        west, south, east, north = shape.bounds
+        if not (-180 <= west <= east <= 180 and -90 <= south <= north <= 90):
+            fault = "The outline leaves the earth: longitude goes from -180 to 180, latitude from -90 to 90."
+    if fault is not None:
+        raise InvalidRequest([("/geometry", fault)])
+    wkb: bytes = shape.wkb
+    return wkb
 
 
 def _tree_cells(tree: TreeIn, places: Mapping[str, str]) -> dict[str, Any]:

@@ -343,7 +343,9 @@
 
   async function start(section) {
     try {
-      new BolewardMap(section, window[section.dataset.map], await read(section)).draw();
+      const map = window[section.dataset.map];
+      new BolewardMap(section, map, await read(section)).draw();
+      section.dispatchEvent(new CustomEvent("boleward:map", { bubbles: true, detail: { map } }));
     } catch (error) {
       console.error(error);
       section.classList.add("bw-map-failed");

@@ -1,0 +1,78 @@
+"""What forms let a person choose from: the word of the data and the plain words beside it."""
+
+from flask_babel import lazy_gettext as _l
+
+INSTRUMENTS = [
+    ("girth tape", _l("tape measure, distance round the trunk")),
+    ("diameter tape", _l("tape that shows the width")),
+    ("caliper", _l("caliper")),
+    ("string and ruler", _l("string, laid against a ruler")),
+    ("hand breadths", _l("hand breadths, counted and turned into cm")),
+    ("hand spans", _l("hand spans, counted and turned into cm")),
+    ("sighting", _l("sighted along a ruler or stick")),
+    ("eye", _l("estimated by eye")),
+    ("unknown", _l("not known")),
+]
+QUANTITIES = [("girth", _l("distance round the trunk")), ("diameter", _l("width of the trunk"))]
+UNITS = [("cm", _l("cm")), ("mm", _l("mm")), ("m", _l("m")), ("in", _l("inches")), ("ft", _l("feet"))]
+CREW_KINDS = [
+    ("", _l("not said")),
+    ("pupils", _l("pupils with a leader")),
+    ("volunteers", _l("volunteers")),
+    ("trained staff", _l("trained staff")),
+]
+KEEPERS = [
+    ("", _l("not said")),
+    ("ours", _l("ours")),
+    ("shared", _l("shared with a neighbour")),
+    ("not ours", _l("not ours, but over our ground")),
+    ("not known", _l("not known")),
+]
+STATUSES = [
+    ("living", _l("living")),
+    ("dead", _l("dead, still standing")),
+    ("removed", _l("taken out")),
+    ("unknown", _l("not known")),
+]
+POSITION_SOURCES = [
+    ("", _l("no position")),
+    ("tap on plan", _l("tapped on the map or plan")),
+    ("two tapes", _l("two tapes from known points")),
+    ("baseline and offset", _l("along a wall and off it")),
+    ("bearing and distance", _l("direction and distance")),
+    ("paces", _l("paces")),
+    ("GPS", _l("GPS")),
+    ("survey", _l("surveyed")),
+    ("file", _l("from a list")),
+]
+AREA_KINDS = [
+    ("boundary", _l("edge of the whole ground")),
+    ("play area", _l("play area")),
+    ("lawn", _l("lawn or meadow")),
+    ("woodland", _l("wood or dense planting")),
+    ("car park", _l("car park")),
+    ("street", _l("street or path with trees")),
+    ("building edge", _l("round a building")),
+    ("other", _l("something else")),
+]
+TARGET_KINDS = [
+    ("path", _l("path")),
+    ("bench", _l("bench or table")),
+    ("play equipment", _l("play equipment")),
+    ("building", _l("building")),
+    ("road", _l("road")),
+    ("other", _l("something else")),
+]
+USES = [
+    ("", _l("not said")),
+    ("most of the day", _l("people are here most of the day")),
+    ("every day", _l("every day for a while")),
+    ("now and then", _l("now and then")),
+    ("hardly ever", _l("hardly ever")),
+]
+LEVELS = [
+    ("walk-over", _l("walk-over by trained staff")),
+    ("formal", _l("formal look at each tree")),
+    ("detailed", _l("detailed, with instruments")),
+]
+LEAVES = [("not said", _l("not said")), ("leaf on", _l("in leaf")), ("leaf off", _l("out of leaf"))]
