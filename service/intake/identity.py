@@ -8,9 +8,10 @@ it; for a reading its column and day (or ``undated``) after that.
 import hashlib
 import uuid
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import TypeAlias
 
-from service.intake.prepared import ImportOptions, Prepared, PreparedRow, PreparedShape
+from service.intake.prepared import ImportOptions, Prepared, PreparedRow, PreparedShape, Question
 
 UNDATED = "undated"
 _BETWEEN = "\x1f"
@@ -64,6 +65,8 @@ def keyed_rows(prepared: Prepared, place: str, name: Namer, known_ids: frozenset
     out = []
     rows: list[PreparedRow] | list[PreparedShape] = prepared.trees or prepared.shapes
     for row in rows:
+        if isinstance(row, PreparedRow):
+            _tell_apart(row)
         own = next((word for word in _OWN if row.own_ids.get(word) in known_ids), None) if known_ids else None
         key = row.own_ids[own] if own else base_key(row, prepared.layer_name)
         if row.refused is not None and key == _NOTHING:
@@ -95,8 +98,31 @@ def base_key(row: Row, layer_name: str) -> str:
     return f"{_position(row)} {row.name_as_written or ''}".strip()
 
 
+def _tell_apart(row: PreparedRow) -> None:
+    """Number what one column says twice of one stem and day, so that both are kept."""
+    groups = ((row.readings, _which_reading), (row.observations, _which_observation))
+    for said, which in groups:
+        if len(said) == 1:
+            continue
+        seen: dict[object, int] = {}
+        for one in said:
+            known = which(one)
+            seen[known] = seen.get(known, 0) + 1
+            if seen[known] > 1:
+                one.column = f"{one.column} #{seen[known]}"
+    by_day = {(status.stem_number, status.happened_on): status for status in row.statuses}
+    if len(by_day) < len(row.statuses):
+        words = ", ".join(status.as_said for status in row.statuses)
+        row.questions.append(
+            Question("two statuses", f"The row says {words} of one day; the last was taken.")
+        )
+        row.statuses = list(by_day.values())
+
+
 _OWN = ("reading_id", "stem_id", "tree_id", "area_id", "target_id")
 _NOTHING = "without a position"
+_which_reading = attrgetter("column", "stem_number", "measured_on")
+_which_observation = attrgetter("column", "what", "observed_on")
 
 
 def _position(row: PreparedRow) -> str:

@@ -1,0 +1,305 @@
+"""Which column is what: from header words in several languages, checked against the values."""
+
+import difflib
+import re
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from service.errors import InvalidRequest
+from service.intake import cells, day_cells, status_cells
+from service.intake.prepared import Guess, ImportOptions
+from service.intake.source_table import SourceTable
+from service.intake.words import roles_of, taken_apart
+
+SAMPLE = 600
+SIZES = ("girth", "diameter", "class")
+ACCEPTED_WORDS = (
+    "tag species girth diameter class height crown place measured_on status lon lat x y genus epithet cultivar "
+    "common_name planted_on external_id record_kind geometry name kind use keeper area_ha kept"
+).split()
+_MANY = (*SIZES, "height", "crown")
+_PAIRS = (("lon", "lat"), ("x", "y"))
+
+
+@dataclass(frozen=True)
+class NumberColumn:
+    """A column of sizes, heights or crowns: what is measured, its unit [-], and what the header adds."""
+
+    header: str
+    what: str | None  # girth, diameter, class, height, crown; None: a size of a kind that is not said
+    unit: str | None = None
+    year: int | None = None
+    stem: int | None = None
+    height_m: float | None = None
+    said: bool = False
+
+
+@dataclass
+class Columns:
+    """What each column was taken for."""
+
+    single: dict[str, str] = field(default_factory=dict)  # our word -> header
+    sizes: list[NumberColumn] = field(default_factory=list)
+    measures: list[NumberColumn] = field(default_factory=list)  # heights and crowns
+    kept: set[str] = field(default_factory=set)  # headers that the person wants kept as written
+    left_out: dict[str, str] = field(default_factory=dict)
+    guesses: list[Guess] = field(default_factory=list)
+
+    def used(self) -> set[str]:
+        """Return the headers that are taken for something."""
+        many = {c.header for c in (*self.sizes, *self.measures)}
+        return set(self.single.values()) | many | self.kept | set(self.left_out)
+
+
+def sample(column: Sequence[str]) -> list[str]:
+    """Return up to ``SAMPLE`` cells that say something, from all over the column."""
+    said = [cell for cell in column if not cells.is_missing(cell)]
+    return said[:: max(1, len(said) // SAMPLE)]
+
+
+def _share(said: Sequence[str], fits: Callable[[str], bool]) -> float:
+    return sum(map(fits, said)) / len(said) if said else 0.0
+
+
+def is_number(cell: str) -> bool:
+    """Return whether a cell is a number with either decimal sign."""
+    return cells.number(cell) is not None or cells.number(cell, comma=True) is not None
+
+
+def _is_size(cell: str) -> bool:
+    if is_number(cell) or status_cells.status_in_size(cell) or cells.class_bounds(cell):
+        return True
+    return bool(cells.size_cell(cell, comma="," in cell).values)
+
+
+def _is_measure(cell: str) -> bool:
+    return is_number(cell) or bool(re.fullmatch(r"[0-9.,]+\s*(?:m|ft|cm|'|′)\.?", cell.strip()))
+
+
+def _is_name(cell: str) -> bool:
+    return len(re.findall(r"[^\W\d_]", cell)) >= 0.5 * len(cell.strip())
+
+
+def _is_day(cell: str) -> bool:
+    return day_cells.day(cell) is not None or day_cells.spreadsheet_day(cell) is not None
+
+
+def _is_pair(cell: str) -> bool:
+    return len(re.findall(r"[-+]?[0-9]+\.[0-9]+", cell)) == 2 and not re.search(r"[^\W\de]{2}", cell)
+
+
+def is_wkt(cell: str) -> bool:
+    """Return whether a cell is a geometry in words (WKT)."""
+    return bool(
+        re.match(r"\s*(SRID=\d+;)?\s*(MULTI)?(POINT|LINESTRING|POLYGON|GEOMETRYCOLLECTION)\b", cell, re.I)
+    )
+
+
+_LATIN = re.compile(r"\s*[A-Z][A-Za-z]+\s+(?:[x×]\s*)?[A-Za-z-]+.*")
+
+_CHECKS: dict[str, Callable[[list[str]], bool]] = {
+    "girth": lambda said: not said or _share(said, _is_size) >= 0.5,
+    "diameter": lambda said: not said or _share(said, _is_size) >= 0.5,
+    "class": lambda said: _share(said, lambda c: cells.range_bounds(c) is not None) >= 0.5,
+    "height": lambda said: not said or _share(said, _is_measure) >= 0.6,
+    "crown": lambda said: not said or _share(said, _is_measure) >= 0.6,
+    "measuring_height": lambda said: _share(said, _is_measure) >= 0.8,
+    "species": lambda said: _share(said, _is_name) >= 0.6,
+    "genus": lambda said: _share(said, _is_name) >= 0.8,
+    "epithet": lambda said: _share(said, _is_name) >= 0.6,
+    "cultivar": lambda said: _share(said, _is_name) >= 0.5,
+    "common_name": lambda said: _share(said, _is_name) >= 0.6,
+    "measured_on": lambda said: _share(said, _is_day) >= 0.6,
+    "planted_on": lambda said: _share(said, _is_day) >= 0.5,
+    "status": lambda said: _share(said, lambda c: status_cells.status_of(c) is not None) >= 0.5,
+    "record_kind": lambda said: _share(said, lambda c: status_cells.kind_of(c) is not None) >= 0.5,
+    "place": lambda said: _share(said, _is_name) >= 0.3 and _share(said, _is_pair) < 0.5,
+    "quarter": lambda said: _share(said, _is_name) >= 0.3,
+    "street": lambda said: _share(said, _is_name) >= 0.3,
+    "point": lambda said: _share(said, _is_pair) >= 0.8,
+    "geometry": lambda said: _share(said, is_wkt) >= 0.8,
+    "keeper": lambda said: _share(said, lambda c: c in ("ours", "shared", "not ours", "not known")) >= 0.9,
+    **{role: (lambda said: _share(said, is_number) >= 0.8) for role in ("lon", "lat", "x", "y", "area_ha")},
+}
+
+
+def _header(table: SourceTable, said: str, option: str) -> str:
+    by_fold = {header.casefold(): header for header in table.headers}
+    if said in table.headers:
+        return said
+    if said.strip().casefold() in by_fold:
+        return by_fold[said.strip().casefold()]
+    near = difflib.get_close_matches(said, table.headers, n=3, cutoff=0.5)
+    hint = f" Did you mean {', '.join(near)}?" if near else f" It has {', '.join(table.headers[:20])}."
+    raise InvalidRequest([(option, f"{table.path.name} has no column {said!r}.{hint}")])
+
+
+def _explicit(table: SourceTable, options: ImportOptions, this_year: int, out: Columns) -> None:
+    for word, said in options.columns.items():
+        if word not in ACCEPTED_WORDS:
+            raise InvalidRequest(
+                [("--columns", f"{word!r} is no column of ours; use one of {', '.join(ACCEPTED_WORDS)}.")]
+            )
+        header = _header(table, said, "--columns")
+        if header in out.used():
+            raise InvalidRequest([("--columns", f"The column {header!r} is named twice.")])
+        if word == "kept":
+            out.kept.add(header)
+        elif word in _MANY:
+            (out.sizes if word in SIZES else out.measures).append(
+                _number_column(header, word, this_year, said=True)
+            )
+        else:
+            out.single[word] = header
+    for word, said_or_none in (("place", options.place), ("measured_on", options.measured_on)):
+        if said_or_none is not None and said_or_none in table.headers and word not in out.single:
+            out.single[word] = said_or_none
+
+
+def _number_column(header: str, what: str | None, this_year: int, *, said: bool = False) -> NumberColumn:
+    words = taken_apart(header, this_year)
+    return NumberColumn(header, what, words.unit, words.year, words.index, words.height_m, said)
+
+
+def assigned(table: SourceTable, options: ImportOptions, this_year: int) -> Columns:
+    """Return what each column of a table of trees is taken for.
+
+    Raises
+    ------
+    InvalidRequest
+        If an option names a word or column that is not there.
+    """
+    out = Columns()
+    _explicit(table, options, this_year, out)
+    explicit_sizes = bool(out.sizes)
+    samples = {h: sample(column) for h, column in zip(table.headers, table.columns, strict=True)}
+    for header, said in samples.items():
+        if not said and not any(table.column(header)) and header not in out.used():
+            out.left_out[header] = "The column is empty."
+    candidates = []
+    for place, header in enumerate(table.headers):
+        if header in out.used():
+            continue
+        for role, fit in roles_of(header, this_year).items():
+            if role not in _CHECKS or _CHECKS[role](samples[header]):
+                candidates.append((-fit, place, role, header))
+    _take(sorted(candidates), options, this_year, out, explicit_sizes)
+    _wide_years(table, samples, options, this_year, out, explicit_sizes)
+    _classes(table, out)
+    _names(samples, out)
+    _kinds_by_values(samples, out)
+    _one_of_pairs(out)
+    return out
+
+
+def _take(
+    candidates: list[tuple[float, int, str, str]],
+    options: ImportOptions,
+    this_year: int,
+    out: Columns,
+    explicit_sizes: bool,
+) -> None:
+    for fit, _, role, header in candidates:
+        if header in out.used() or role == "row_id":
+            continue
+        if role in SIZES and explicit_sizes:
+            continue
+        if role in _MANY:
+            column = _number_column(header, role, this_year)
+            into = out.sizes if role in SIZES else out.measures
+            if any((c.what, c.year, c.stem) == (role, column.year, column.stem) for c in into):
+                continue
+            into.append(column)
+        elif role not in out.single:
+            out.single[role] = header
+        else:
+            continue
+        out.guesses.append(
+            Guess("column", f"{header} = {role}", f"The header {header!r} is a word for it.", round(-fit, 2))
+        )
+
+
+def _wide_years(
+    table: SourceTable,
+    samples: dict[str, list[str]],
+    options: ImportOptions,
+    this_year: int,
+    out: Columns,
+    explicit_sizes: bool,
+) -> None:
+    """Take columns that are headed by a year or season alone as sizes of that year."""
+    if explicit_sizes or any(column.year for column in out.sizes):
+        return
+    wide = []
+    for header in table.headers:
+        words = taken_apart(header, this_year)
+        bare = not words.keys or words.season
+        said = samples[header]
+        if words.year and bare and header not in out.used() and said and _share(said, _is_size) >= 0.8:
+            wide.append(NumberColumn(header, None, words.unit, words.year, words.index, words.height_m))
+    if len(wide) >= 2 or (wide and options.size and not out.sizes):
+        out.sizes += wide
+        names = ", ".join(column.header for column in wide)
+        out.guesses.append(
+            Guess("yearly sizes", names, "Each of these columns is headed by a year and holds sizes.", 0.9)
+        )
+
+
+def _classes(table: SourceTable, out: Columns) -> None:
+    """Turn size columns whose cells are classes into class columns."""
+    for place, column in enumerate(out.sizes):
+        if column.what in ("girth", "diameter") and cells.are_ranges(table.column(column.header)):
+            out.sizes[place] = NumberColumn(**{**column.__dict__, "what": "class"})
+            why = "Its cells are size classes that touch each other, not single sizes."
+            out.guesses.append(Guess("column", f"{column.header} = class", why, 0.9))
+
+
+def _names(samples: dict[str, list[str]], out: Columns) -> None:
+    """Tell a species column from an epithet, and find one by its values where no header says so."""
+    species, genus = out.single.get("species"), out.single.get("genus")
+    if species and genus and "epithet" not in out.single:
+        words = [len(cell.split()) for cell in samples[species]]
+        genera = {cell.strip().casefold() for cell in samples[genus]}
+        repeats = _share(samples[species], lambda c: c.split()[0].casefold() in genera)
+        if words and sum(w == 1 for w in words) > 0.5 * len(words) and repeats < 0.5:
+            out.single["epithet"] = out.single.pop("species")
+        elif repeats >= 0.5:
+            out.single["full_name_genus"] = out.single.pop("genus")
+    if species or genus or "common_name" in out.single:
+        return
+    latin = {
+        header: _share(said, lambda c: bool(_LATIN.fullmatch(c)))
+        for header, said in samples.items()
+        if header not in out.used() and len(said) > 2
+    }
+    best = max(latin, key=lambda header: latin[header], default="")
+    if best and latin[best] >= 0.8:
+        out.single["species"] = best
+        why = f"{latin[best]:.0%} of its cells look like botanical names."
+        out.guesses.append(Guess("column", f"{best} = species", why, 0.6))
+
+
+def _kinds_by_values(samples: dict[str, list[str]], out: Columns) -> None:
+    """Find the column that tells trees from stumps and gaps by its values."""
+    if "record_kind" in out.single:
+        return
+    for header, said in samples.items():
+        kinds = Counter(status_cells.kind_of(cell) for cell in said)
+        known = sum(count for kind, count in kinds.items() if kind)
+        if header not in out.used() and kinds.get("tree") and len(kinds) > 1 and known >= 0.9 * len(said):
+            out.single["record_kind"] = header
+            why = f"{known / len(said):.0%} of its cells are words for trees, stumps and gaps."
+            out.guesses.append(Guess("column", f"{header} = record_kind", why, 0.8))
+            return
+
+
+def _one_of_pairs(out: Columns) -> None:
+    """Keep one pair of coordinates: longitude and latitude before x and y; half a pair is none."""
+    for first, second in _PAIRS:
+        if (first in out.single) != (second in out.single):
+            lone = out.single.pop(first if first in out.single else second)
+            out.guesses = [g for g in out.guesses if not g.value.startswith(f"{lone} = ")]
+    if "lon" in out.single and "x" in out.single:
+        for role in ("x", "y"):
+            out.single.pop(role)

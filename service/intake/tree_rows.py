@@ -1,0 +1,276 @@
+"""Rows of a table of trees: tags, keys, names, places, statuses, days and what is kept as written."""
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from service.intake import cells, day_cells, status_cells
+from service.intake.guess_columns import Columns
+from service.intake.name_matching import Matched, matched_names
+from service.intake.prepared import Guess, ImportOptions, PreparedRow, Question, SiteFacts
+from service.intake.row_positions import Positions
+from service.intake.size_rows import Day
+from service.intake.source_table import SourceTable
+from service.intake.words import folded, roles_of
+
+PLACE_ROLES = ("place", "quarter", "street")
+_KEY_TOKENS = frozenset("id nr no code key uuid nummer number".split())
+_NO_KEYS = frozenset("x y lon lat species girth diameter height crown measured_on planted_on".split())
+
+
+@dataclass
+class Days:
+    """Days of measurement of the rows, and rows that are refused or questioned for theirs."""
+
+    of_rows: list[Day]
+    refused: dict[int, str]
+    questions: dict[int, Question]
+
+
+def _clean_numbers(column: list[str]) -> list[str]:
+    """Return ids without the '.0' that a spreadsheet or frame gave all of them."""
+    said = [cell for cell in column if cell]
+    if said and all(re.fullmatch(r"[0-9]+\.0", cell) for cell in said):
+        return [cell.removesuffix(".0") for cell in column]
+    return [cell.strip() for cell in column]
+
+
+def key_column(table: SourceTable, columns: Columns) -> str | None:
+    """Return the header of the column that is unique in the file and calls the rows, if there is one."""
+    taken = {header: role for role, header in columns.single.items()}
+    best, best_score = None, 0.0
+    for header, column in zip(table.headers, table.columns, strict=True):
+        if taken.get(header) in _NO_KEYS or any(
+            header == c.header for c in (*columns.sizes, *columns.measures)
+        ):
+            continue
+        fits = roles_of(header)
+        named = bool(_KEY_TOKENS & set(folded(header).split()))
+        score = max(
+            (3.0 + fits.get("external_id", 0.0)) * (taken.get(header) == "external_id"),
+            2.0 * (taken.get(header) == "tag"),
+            1.5 * ("external_id" in fits),
+            1.0 * (named and header not in taken),
+            0.5 * ("row_id" in fits),
+        )
+        if score > best_score and _is_unique(column):
+            best, best_score = header, score
+    return best
+
+
+def _is_unique(column: list[str]) -> bool:
+    return all(not cells.is_missing(cell) for cell in column) and len(set(column)) == len(column)
+
+
+def started(table: SourceTable, positions: Positions) -> list[PreparedRow]:
+    """Return a row for each row of the table, with its position and what is wrong with it."""
+    rows = [PreparedRow(row=number) for number in table.rows]
+    for place, reason in table.faults.items():
+        rows[place].refused = reason
+    for place, question in positions.questions.items():
+        rows[place].questions.append(question)
+    first, second = positions.first.tolist(), positions.second.tolist()
+    for row, a, b in zip(rows, first, second, strict=True):
+        if a != a or b != b:
+            continue
+        row.position_source = positions.source
+        if positions.local:
+            row.x_m, row.y_m = a, b
+        else:
+            row.lon_deg, row.lat_deg = a, b
+    return rows
+
+
+def apply_keys(
+    rows: Sequence[PreparedRow], table: SourceTable, columns: Columns, guesses: list[Guess]
+) -> str:
+    """Set tag, external id and source key of the rows; return how they are told apart, in words."""
+    key = key_column(table, columns)
+    external = columns.single.get("external_id") or key
+    if external:
+        for row, cell in zip(rows, _clean_numbers(table.column(external)), strict=True):
+            row.external_id = cell or None
+    if key:
+        for row, cell in zip(rows, _clean_numbers(table.column(key)), strict=True):
+            row.source_key = cell
+    if "tag" in columns.single:
+        _apply_tags(rows, _clean_numbers(table.column(columns.single["tag"])), guesses)
+    if key:
+        guesses.append(Guess("key", key, f"Every row has its own {key!r}; it tells the rows apart.", 0.95))
+        return f"column {key}"
+    if any(row.tag for row in rows):
+        return "tag and place"
+    return "position to 0.1 m and species as written"
+
+
+def _apply_tags(rows: Sequence[PreparedRow], tags: list[str], guesses: list[Guess]) -> None:
+    zeros = tags.count("0")
+    for row, tag in zip(rows, tags, strict=True):
+        if tag and not cells.is_missing(tag) and not (tag == "0" and zeros > 1):
+            row.tag = tag
+    if zeros > 1:
+        guesses.append(
+            Guess("tag", f"missing in {zeros:,} rows", "The tag 0 repeats: it stands for no tag.", 0.9)
+        )
+
+
+def apply_place(
+    rows: Sequence[PreparedRow], table: SourceTable, columns: Columns, options: ImportOptions
+) -> None:
+    """Set the place of the rows: the column that is one, else the name that the person gave."""
+    if options.place and columns.single.get("place") != options.place:
+        for row in rows:
+            row.place = options.place
+        return
+    header = next((columns.single[role] for role in PLACE_ROLES if role in columns.single), None)
+    if header:
+        for row, cell in zip(rows, table.column(header), strict=True):
+            row.place = None if cells.is_missing(cell) else cell.strip()
+
+
+def names_as_written(table: SourceTable, columns: Columns) -> list[str | None]:
+    """Return the names of the rows as written: a column, or put together of genus, species and cultivar."""
+    single = columns.single
+
+    def cell_list(role: str) -> list[str]:
+        column = table.column(single[role]) if role in single else [""] * len(table.rows)
+        return ["" if cells.is_missing(cell) else cell.strip() for cell in column]
+
+    if "species" in single:
+        plain = cell_list("species")
+    else:
+        plain = [
+            f"{genus} {epithet}".strip()
+            for genus, epithet in zip(cell_list("genus"), cell_list("epithet"), strict=True)
+        ]
+    common = cell_list("common_name")
+    out: list[str | None] = []
+    for name, cultivar, other in zip(plain, cell_list("cultivar"), common, strict=True):
+        if name and cultivar and cultivar.casefold().strip("'\"") not in name.casefold():
+            bare = cultivar.strip("'\"")
+            name = f"{name} '{bare}'"
+        out.append(name or other or None)
+    return out
+
+
+def apply_names(rows: Sequence[PreparedRow], table: SourceTable, columns: Columns) -> None:
+    """Set the names of the rows, matched to the species table once for each name as written."""
+    written = names_as_written(table, columns)
+    matches: dict[str, Matched] = matched_names(sorted({name for name in written if name}))
+    common = table.column(columns.single["common_name"]) if "common_name" in columns.single else None
+    for place, (row, name) in enumerate(zip(rows, written, strict=True)):
+        if common is not None and not cells.is_missing(common[place]):
+            row.common_name = common[place].strip()
+        if name is None:
+            continue
+        match = matches[name]
+        row.name_as_written = name
+        row.scientific_name, row.genus, row.name_sure = match.scientific_name, match.genus, match.name_sure
+        row.common_name = row.common_name or match.common_name
+
+
+def apply_status(rows: Sequence[PreparedRow], table: SourceTable, columns: Columns) -> None:
+    """Set the status of the rows as the file says it; a word that is not known leaves it unknown."""
+    if "status" not in columns.single:
+        return
+    for row, cell in zip(rows, table.column(columns.single["status"]), strict=True):
+        if not cells.is_missing(cell):
+            row.status = status_cells.status_of(cell) or "unknown"
+            row.status_as_said = cell.strip()
+
+
+def apply_kinds(
+    rows: Sequence[PreparedRow], table: SourceTable, columns: Columns, guesses: list[Guess]
+) -> None:
+    """Make rows of stumps, gaps and vacant places places, by the column that tells them from trees."""
+    header = columns.single.get("record_kind")
+    if header is None:
+        return
+    counts: Counter[str] = Counter()
+    for row, cell in zip(rows, table.column(header), strict=True):
+        kind = status_cells.kind_of(cell)
+        if kind is None and not cells.is_missing(cell):
+            row.questions.append(
+                Question("kind", f"{header}: {cell.strip()[:40]!r} is not known; taken as a tree.", header)
+            )
+        elif kind not in (None, "tree"):
+            row.place_kind = kind
+            counts[str(kind)] += 1
+    if counts:
+        said = ", ".join(f"{count:,} {kind}" for kind, count in counts.most_common())
+        why = f"The column {header!r} tells them from trees."
+        guesses.append(Guess("places", said, why, 0.95))
+
+
+def days(
+    table: SourceTable, columns: Columns, options: ImportOptions, site: SiteFacts, order: day_cells.Order
+) -> Days:
+    """Return the days of measurement of the rows: the day that was given, else the column's, else none."""
+    count = len(table.rows)
+    header = columns.single.get("measured_on")
+    out = Days([(None, "unknown")] * count, {}, {})
+    if options.measured_on and header != options.measured_on:
+        given = day_cells.day(options.measured_on)
+        out.of_rows = [given if given else (None, "unknown")] * count
+        return out
+    if header is None:
+        return out
+    for place, cell in enumerate(table.column(header)):
+        if cells.is_missing(cell) or cell == "0":
+            continue
+        found = day_cells.day(cell, order) or day_cells.spreadsheet_day(cell)
+        if found is None:
+            out.questions[place] = Question("date", f"{header}: {cell[:40]!r} is no day.", header)
+        else:
+            _place_day(out, place, found, header, cell, site.today)
+    return out
+
+
+def _place_day(out: Days, place: int, found: tuple[str, str], header: str, cell: str, today: str) -> None:
+    iso, precision = found
+    starts = {"year": f"{iso[:4]}-01-01", "month": f"{iso[:7]}-01"}.get(precision, iso)
+    if day_cells.later(starts, today, 366):
+        out.refused[place] = f"{header}: {cell[:40]!r} lies more than a year in the future."
+        return
+    if day_cells.later(starts, today, 1):
+        out.questions[place] = Question("date", f"{header}: {cell[:40]!r} lies in the future.", header)
+    out.of_rows[place] = found
+
+
+def apply_planted(
+    rows: Sequence[PreparedRow], table: SourceTable, columns: Columns, site: SiteFacts, order: day_cells.Order
+) -> None:
+    """Set the days of planting; years stand for their middle day."""
+    header = columns.single.get("planted_on")
+    if header is None:
+        return
+    for row, cell in zip(rows, table.column(header), strict=True):
+        if cells.is_missing(cell) or cell == "0":
+            continue
+        found = day_cells.day(cell, order) or day_cells.spreadsheet_day(cell)
+        if found is None:
+            row.questions.append(Question("date", f"{header}: {cell[:40]!r} is no day.", header))
+            row.kept[header] = cell
+            continue
+        row.planted_on = found[0]
+        if found[1] == "day" and day_cells.later(found[0], site.today, 1):
+            row.questions.append(Question("date", f"{header}: {cell[:40]!r} lies in the future.", header))
+
+
+def apply_kept(rows: Sequence[PreparedRow], table: SourceTable, headers: Sequence[str]) -> None:
+    """Keep the cells of columns as written; empty ones say nothing."""
+    for header in headers:
+        for row, cell in zip(rows, table.column(header), strict=True):
+            if cell:
+                row.kept[header] = cell
+
+
+def keep_of_places(rows: Sequence[PreparedRow], table: SourceTable, headers: Sequence[str]) -> None:
+    """Keep what a place, which has no sizes, says in columns of sizes, days and statuses."""
+    apply = [place for place, row in enumerate(rows) if row.place_kind and not row.refused]
+    for header in headers:
+        column = table.column(header)
+        for place in apply:
+            if column[place]:
+                rows[place].kept[header] = column[place]

@@ -1,0 +1,217 @@
+"""A file, understood: bytes to ``Prepared``, with every guess and what became of each column."""
+
+import hashlib
+import json
+from dataclasses import asdict, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from service.errors import Ask, InvalidRequest, Unreadable
+from service.intake import day_cells, guess_columns, guess_size, size_rows, tree_rows
+from service.intake.decode import read_csv
+from service.intake.guess_columns import Columns, NumberColumn
+from service.intake.prepared import Guess, ImportOptions, Prepared, SiteFacts
+from service.intake.row_positions import Positions, positions
+from service.intake.source_table import SourceTable
+from service.intake.words import language
+
+LAYERS = ("trees", "areas", "targets")
+_NORTH_AMERICA = (-168.0, 24.0, -52.0, 72.0)  # west, south, east, north [deg]: the US and Canada
+_READERS = {".csv": read_csv, ".txt": read_csv, ".tsv": read_csv, ".tab": read_csv}
+
+
+def prepare(path: Path, options: ImportOptions, site: SiteFacts) -> Prepared:
+    """Return what a file says, row by row, with the guesses and the account of its columns.
+
+    Raises
+    ------
+    Unreadable
+        If the file cannot be read as what it claims to be.
+    Ask
+        If two readings of the file are about equally likely.
+    InvalidRequest
+        If an option cannot be, or does not fit the file or the site.
+    """
+    table = read_table(path)
+    return _trees(table, options, site)
+
+
+def read_table(path: Path) -> SourceTable:
+    """Return the table of a file by its extension.
+
+    Raises
+    ------
+    Unreadable
+        If the file is not there, or is of a kind that is not read.
+    """
+    if not path.is_file():
+        raise Unreadable(f"There is no file {path.name}; check the name and the folder.")
+    reader = _READERS.get(path.suffix.casefold())
+    if reader is None:
+        raise Unreadable(
+            f"{path.name} is of a kind that is not read here; export the list as CSV, GeoJSON or GeoPackage."
+        )
+    return reader(path)
+
+
+def file_hash(path: Path, options: ImportOptions) -> str:
+    """Return the hash of a file's content and of the options it is read with."""
+    digest = hashlib.sha256(json.dumps(asdict(options), sort_keys=True).encode())
+    with path.open("rb") as file:
+        while block := file.read(1 << 20):
+            digest.update(block)
+    return digest.hexdigest()
+
+
+def _this_year(site: SiteFacts) -> int:
+    return int(site.today[:4]) if site.today else 2100
+
+
+def _trees(table: SourceTable, options: ImportOptions, site: SiteFacts) -> Prepared:
+    columns = guess_columns.assigned(table, options, _this_year(site))
+    _require_options(options, columns)
+    guesses = [*table.guesses, *columns.guesses]
+    placed = positions(table, columns, options, site, language(table.headers), guesses)
+    american = _north_america(placed, site)
+    columns.sizes = _sizes(table, columns, options, american, guesses)
+    rows = tree_rows.started(table, placed)
+    rule = tree_rows.apply_keys(rows, table, columns, guesses)
+    _attributes(rows, table, columns, options, site, bool(american), guesses)
+    understood, kept = _accounts(table, columns, placed)
+    tree_rows.apply_kept(rows, table, kept)
+    return Prepared(
+        table.path,
+        "trees",
+        table.layer_name,
+        file_hash(table.path, options),
+        rule,
+        trees=rows,
+        guesses=guesses,
+        understood=understood,
+        kept=kept,
+        left_out=columns.left_out,
+    )
+
+
+def _require_options(options: ImportOptions, columns: Columns) -> None:
+    said = options.measured_on
+    if said and columns.single.get("measured_on") != said and day_cells.day(said) is None:
+        raise InvalidRequest(
+            [("--measured-on", f"{said!r} is no day (write YYYY-MM-DD) and no column of the file.")]
+        )
+    if options.height_m is not None and not 0.0 <= options.height_m <= 10.0:
+        raise InvalidRequest(
+            [
+                (
+                    "--height-m",
+                    f"{options.height_m:g} m is no height to measure a trunk at; say 1.3, for example.",
+                )
+            ]
+        )
+
+
+def _north_america(placed: Positions, site: SiteFacts) -> bool | None:
+    """Return whether the trees stand in the US or Canada, None where that is not known."""
+    if placed.any() and not placed.local:
+        lon, lat = float(np.nanmedian(placed.first)), float(np.nanmedian(placed.second))
+    elif site.box is not None:
+        lon, lat = (site.box[0] + site.box[2]) / 2, (site.box[1] + site.box[3]) / 2
+    else:
+        return None
+    west, south, east, north = _NORTH_AMERICA
+    return west <= lon <= east and south <= lat <= north
+
+
+def _sizes(
+    table: SourceTable,
+    columns: Columns,
+    options: ImportOptions,
+    american: bool | None,
+    guesses: list[Guess],
+) -> list[NumberColumn]:
+    said = guess_size.said_size(options.size)
+    if not columns.sizes:
+        _require_no_size_hidden(table, columns)
+        return []
+    sizes = columns.sizes
+    if said is not None:
+        sizes = [replace(c, unit=said.unit) if c.what == "class" else c for c in sizes]
+    values = {c.header: size_rows.numbers(table, c) for c in sizes if c.what != "class"}
+    return guess_size.settled(sizes, values, said, american, guesses)
+
+
+def _require_no_size_hidden(table: SourceTable, columns: Columns) -> None:
+    """Ask where the file has no size but exactly one nameless column of numbers that could be sizes."""
+    hidden = []
+    for header, column in zip(table.headers, table.columns, strict=True):
+        if header in columns.used() or guess_columns.roles_of(header):
+            continue
+        said = guess_columns.sample(column)
+        values = size_rows.numbers(table, NumberColumn(header, None))
+        broken, _ = guess_size.step_shares(values)
+        if len(said) > 20 and len(values) > 0.9 * len(said) and broken > 0.3 and values.max() < 4_500:
+            hidden.append(header)
+    if len(hidden) == 1:
+        raise Ask(
+            "--columns",
+            [f"{word}={hidden[0]}" for word in ("diameter", "girth", "kept")],
+            f"No column is named as a size, but the numbers in {hidden[0]!r} could be sizes.",
+        )
+
+
+def _attributes(
+    rows: list[Any],
+    table: SourceTable,
+    columns: Columns,
+    options: ImportOptions,
+    site: SiteFacts,
+    american: bool,
+    guesses: list[Guess],
+) -> None:
+    order = _day_order(table, columns, american, guesses)
+    measured = tree_rows.days(table, columns, options, site, order)
+    for place, reason in measured.refused.items():
+        rows[place].refused = rows[place].refused or reason
+    for place, question in measured.questions.items():
+        rows[place].questions.append(question)
+    tree_rows.apply_kinds(rows, table, columns, guesses)
+    tree_rows.apply_place(rows, table, columns, options)
+    tree_rows.apply_names(rows, table, columns)
+    tree_rows.apply_status(rows, table, columns)
+    tree_rows.apply_planted(rows, table, columns, site, order)
+    rules = size_rows.rules(table, columns.sizes)
+    size_rows.apply_sizes(rows, table, rules, measured.of_rows, options.height_m, "cm")
+    inches = any(column.unit == "in" for column in columns.sizes)
+    for column in columns.measures:
+        unit, comma = size_rows.measure_unit(table, column, inches=inches, guesses=guesses)
+        size_rows.apply_measures(rows, table, column, unit, comma, measured.of_rows)
+    of_trees = [c.header for c in (*columns.sizes, *columns.measures)]
+    of_trees += [
+        columns.single[role] for role in ("measured_on", "status", "planted_on") if role in columns.single
+    ]
+    tree_rows.keep_of_places(rows, table, of_trees)
+
+
+def _day_order(table: SourceTable, columns: Columns, american: bool, guesses: list[Guess]) -> day_cells.Order:
+    headers = [columns.single[role] for role in ("measured_on", "planted_on") if role in columns.single]
+    said = [cell for header in headers for cell in table.column(header)]
+    order, why, sure = day_cells.order_of(said, north_america=american)
+    if day_cells.ambiguous(said):
+        guesses.append(Guess("dates", order, why, sure))
+    return order
+
+
+def _accounts(table: SourceTable, columns: Columns, placed: Positions) -> tuple[dict[str, str], list[str]]:
+    """Return what became of the columns: header -> our word, and those kept as written."""
+    used_place = next((role for role in tree_rows.PLACE_ROLES if role in columns.single), None)
+    if used_place not in (None, "place"):
+        columns.single["place"] = columns.single.pop(str(used_place))
+    for role in ("quarter", "street", "row_id", "measuring_height", "name", "use", "area_ha", "keeper"):
+        columns.single.pop(role, None)
+    word_of = {header: role for role, header in columns.single.items()}
+    word_of |= {c.header: str(c.what) for c in (*columns.sizes, *columns.measures)}
+    understood = {header: word_of[header] for header in table.headers if header in word_of}
+    kept = [h for h in table.headers if h not in understood and h not in columns.left_out]
+    return understood, kept
