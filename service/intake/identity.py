@@ -58,14 +58,16 @@ def place_option(prepared: Prepared, options: ImportOptions) -> str:
 def keyed_rows(prepared: Prepared, place: str, name: Namer, known_ids: frozenset[str]) -> list[Keyed]:
     """Return the rows of a file, in its order, with their keys.
 
-    Rows that carry UUIDs known here are matched by the narrowest of them. Equal keys are numbered #2, #3 in
-    file order; a refused row keeps its place in that order as long as it can be told what it was.
+    Rows without a place of their own are in that of ``--place``. Rows that carry UUIDs known here are matched
+    by the narrowest of them. Equal keys are numbered #2, #3 in file order; a refused row keeps its place in
+    that order as long as it can be told what it was.
     """
     seen: dict[str, list[int]] = {}
     out = []
     rows: list[PreparedRow] | list[PreparedShape] = prepared.trees or prepared.shapes
     for row in rows:
         if isinstance(row, PreparedRow):
+            row.place = row.place or place or None
             _tell_apart(row)
         own = next((word for word in _OWN if row.own_ids.get(word) in known_ids), None) if known_ids else None
         key = row.own_ids[own] if own else base_key(row, prepared.layer_name)

@@ -88,7 +88,8 @@ def _open(
         row = site_rows.row_of(conn, ground.terms.slug)
         if row is None:
             row = site_rows.add_site(conn, ground.terms, ground.site_id)
-        elif row.id != ground.site_id:
+        changes.hold(conn, row.fid)
+        if row.id != ground.site_id:
             raise ImportRunning(prepared.path.name)
         if ground.fid is not None and changes.last_import(conn, ground.fid) != last:
             return None

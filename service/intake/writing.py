@@ -72,6 +72,7 @@ class Batch:
             If another process has taken the import over.
         """
         with self.store.write() as conn:
+            changes.hold(conn, self.writer.site_fid)
             for table, decisions in _revised(self.plan.decisions, self.plan.here).items():
                 self._revise(conn, table, decisions)
             if frame is not None:

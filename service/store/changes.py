@@ -59,6 +59,14 @@ def begin(conn: Connection, site_fid: int, actor: Actor, kind: str, note: str | 
     return Change(conn.execute(made.returning(change.c.fid)).scalar_one(), number)
 
 
+def hold(conn: Connection, site_fid: int) -> None:
+    """Let no other change of the site come between this and the end of the transaction.
+
+    A transaction that writes holds the whole of an SQLite store; elsewhere it waits for the site's row.
+    """
+    conn.execute(sa.select(site.c.fid).where(site.c.fid == site_fid).with_for_update())
+
+
 def open_import(conn: Connection, site_fid: int, actor: Actor, file_name: str, file_hash: str) -> OpenImport:
     """Open the change of an import, or take over the one that the same file left behind.
 

@@ -20,6 +20,9 @@ class Store:
         self.engine = engine
         self.address = address
         self._writer = engine.execution_options(boleward_writes=True)
+        if engine.dialect.name == "postgresql":
+            # a writer waits for the site's row and then sees what the one before it wrote
+            self._writer = self._writer.execution_options(isolation_level="READ COMMITTED")
 
     @property
     def folder(self) -> Path | None:

@@ -126,12 +126,19 @@ def row_of(conn: Connection, slug: str) -> Row[Any] | None:
 
 
 def add_site(conn: Connection, terms: NewSite, site_id: str | None = None) -> Row[Any]:
-    """Insert a site that nobody sees before its first change, and return its row."""
-    conn.execute(
-        sa.insert(site).values(
-            id=site_id or str(uuid.uuid4()), slug=terms.slug, created_at=changes.now(), **_columns(terms)
-        )
-    )
+    """Insert a site that nobody sees before its first change, and return its row.
+
+    Raises
+    ------
+    Conflict
+        If somebody else has just made a site of that name.
+    """
+    id = site_id or str(uuid.uuid4())
+    made = sa.insert(site).values(id=id, slug=terms.slug, created_at=changes.now(), **_columns(terms))
+    try:
+        conn.execute(made)
+    except sa.exc.IntegrityError as error:
+        raise Conflict("site", terms.slug, {"name": terms.name}, None) from error
     return conn.execute(sa.select(site).where(site.c.slug == terms.slug)).one()
 
 
