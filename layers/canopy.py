@@ -64,7 +64,8 @@ def heights_and_crowns(observations: pd.DataFrame, as_of: str, time_zone: str = 
     columns.require(
         observations, "observation_record", ("observation_id", "tree_id", "what", "value", "unit")
     )
-    live = observations[corrected(observations, "observation_id", "tree_id")["state"] == LIVE]
+    state = corrected(observations, "observation_id", "tree_id")["state"]
+    live = observations[(state == LIVE).to_numpy(dtype=bool)]
     latest = _latest(live[live["what"].isin((HEIGHT, CROWN_DIAMETER))], as_of, time_zone)
     measured = _with_bounds(latest)
     heights = _of(measured, HEIGHT, _HEIGHTS)

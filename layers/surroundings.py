@@ -1,0 +1,113 @@
+"""Everything about the trees of a site that the questions of the screening look at, worked out once."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from layers import ground, underneath
+from layers.canopy import heights_and_crowns
+from layers.inputs import Records, SiteTerms
+from layers.looks import Looks, looks
+from layers.screening_rules import REACH_SHARE, REACH_SHARE_DEAD
+from layers.seen import Raised, Seen, live_sights, signs
+from layers.standing import REMOVED
+from layers.underneath import Pairs, Reals, Rows
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """The standing trees and what is round them; arrays have one row a tree.
+
+    ``reach_m`` and ``half_crown_m`` are upper bounds [m], NaN where not known; ``near`` and ``under`` the
+    targets within them, positions' errors added; ``use`` the rank of the busiest use below or round the tree,
+    ``use_area`` the row of the area that says so (-1: a target or nobody).
+    """
+
+    trees: pd.DataFrame
+    sights: list[Seen]
+    signs: list[Raised]
+    measures: pd.DataFrame
+    at: Reals
+    allowance_m: Reals
+    reach_m: Reals
+    half_crown_m: Reals
+    reach_share: Reals
+    targets: pd.DataFrame
+    near: Pairs
+    under: Pairs
+    areas: pd.DataFrame
+    use: Rows
+    use_area: Rows
+    looks: Looks
+
+    @property
+    def reaches(self) -> NDArray[np.bool_]:
+        """Whether a tree could reach or overhangs anything, or its reach is not known."""
+        found = ~np.isfinite(self.reach_m)
+        found[self.near.tree] = True
+        found[self.under.tree] = True
+        return found
+
+
+def surroundings(records: Records, trees: pd.DataFrame, terms: SiteTerms, as_of: str) -> Surroundings:
+    """Return what is round the trees that stand on a day.
+
+    Parameters
+    ----------
+    records
+        The records of the site.
+    trees
+        Columns of TREES; removed ones are left out.
+    terms, as_of
+        The site's terms and the day, taken to its end.
+    """
+    standing = trees[(trees["status"] != REMOVED).to_numpy(dtype=bool)].reset_index(drop=True)
+    sights = live_sights(records, standing, terms, as_of)
+    raised = signs(sights, records, standing, terms, as_of)
+    measures = heights_and_crowns(records.observations, as_of, terms.time_zone).reindex(standing["tree_id"])
+    share = np.full(len(standing), REACH_SHARE)
+    share[[sign.tree for sign in raised if sign.rule == "dead"]] = REACH_SHARE_DEAD
+    reach = measures["height_high_m"].to_numpy(dtype=float) * share
+    half_crown = measures["crown_high_m"].to_numpy(dtype=float) / 2
+    at, shapes = underneath.plane(standing, records.targets, terms)
+    allowance = underneath.allowance_m(standing)
+    near = underneath.within(at, shapes, reach + allowance)
+    under = underneath.within(at, shapes, half_crown + allowance)
+    areas = underneath.held_areas(records.areas, as_of)
+    inside = ground.membership(standing, areas, terms)
+    round_it, use_area = underneath.busiest_area(standing, areas, inside)
+    below = _busiest_target(len(standing), records.targets, near, under)
+    use = underneath.busier(round_it, below)
+    looked = looks(records.inspections, standing, inside, use, terms, as_of)
+    return Surroundings(
+        standing,
+        sights,
+        raised,
+        measures,
+        at,
+        allowance,
+        reach,
+        half_crown,
+        share,
+        records.targets,
+        near,
+        under,
+        areas,
+        use,
+        np.where(use == round_it, use_area, -1),
+        looked,
+    )
+
+
+def _busiest_target(trees: int, targets: pd.DataFrame, *pairs: Pairs) -> Rows:
+    """The rank of the busiest target that a tree could reach; not said counts only where none is said."""
+    said = underneath.use_rank(targets["use"])
+    last = len(underneath.USE_ORDER)
+    best = np.full(trees, last, dtype=np.int64)
+    for each in pairs:
+        rank = said[each.target]
+        known = rank != underneath.NOT_SAID
+        np.minimum.at(best, each.tree[known], rank[known])
+    return np.where(best == last, underneath.NOT_SAID, best)
