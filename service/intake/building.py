@@ -8,8 +8,8 @@ from typing import Any
 
 from sqlalchemy import Table
 
+from layers.ground import cell
 from service.intake.decisions import Decision, Here, New
-from service.intake.grid import cells_at
 from service.intake.prepared import PreparedRow, PreparedShape, Question
 from service.intake.shape_rows import shape_row
 from service.store import schema
@@ -91,7 +91,7 @@ def build(decisions: Sequence[Decision], here: Here, writer: Writer, made_places
     cells = iter(_cells(decisions))
     head = (writer.site_fid, writer.change_fid)
     for decision in decisions:
-        row, cell = decision.keyed.row, next(cells)
+        row, at_cell = decision.keyed.row, next(cells)
         if isinstance(row, PreparedShape):
             if decision.is_new:
                 table, shape = shape_row(row, here, writer.layer_name)
@@ -99,7 +99,7 @@ def build(decisions: Sequence[Decision], here: Here, writer: Writer, made_places
                 if here.place:
                     _build_part(here.place, here, head, made_places, rows)
         else:
-            _build_tree(decision, row, cell, here, writer, made_places, rows)
+            _build_tree(decision, row, at_cell, here, writer, made_places, rows)
         _build_questions(decision, writer, rows)
         if decision.content is not None:
             keyed = decision.keyed
@@ -117,7 +117,7 @@ def kept_text(kept: dict[str, str]) -> str | None:
 def _build_tree(
     decision: Decision,
     row: PreparedRow,
-    cell: int | None,
+    at_cell: int | None,
     here: Here,
     writer: Writer,
     made_places: set[str],
@@ -131,12 +131,12 @@ def _build_tree(
     if decision.is_new and row.place_kind is not None:
         name = row.tag or row.name_as_written or row.place_kind
         rows.by_table[schema.place].append(
-            (keyed.record_id, *head, 1, 0, name, row.place_kind, *_place(row), cell, kept_text(row.kept))
+            (keyed.record_id, *head, 1, 0, name, row.place_kind, *_place(row), at_cell, kept_text(row.kept))
         )
     elif decision.is_new:
         place_id = here.place_id(row.place)
         rows.by_table[schema.tree].append(
-            (keyed.record_id, *head, 1, 0, place_id, *_tree(row), cell, kept_text(row.kept))
+            (keyed.record_id, *head, 1, 0, place_id, *_tree(row), at_cell, kept_text(row.kept))
         )
     rows.by_table[schema.stem].extend(
         (id, *head, 1, 0, keyed.record_id, number, "unknown") for number, id in decision.stems
@@ -206,6 +206,6 @@ def question_row(
 
 def _cells(decisions: Iterable[Decision]) -> list[int | None]:
     rows = [d.keyed.row for d in decisions]
-    return cells_at(
-        [getattr(row, "lon_deg", None) for row in rows], [getattr(row, "lat_deg", None) for row in rows]
-    )
+    lon, lat = ([getattr(row, word, None) for row in rows] for word in ("lon_deg", "lat_deg"))
+    found: list[int | None] = cell(lon, lat).tolist()
+    return found

@@ -9,12 +9,12 @@ import orjson
 from sqlalchemy import Table
 from sqlalchemy.engine import Connection
 
+from layers.ground import cell
 from service.intake import deciding, shape_rows
 from service.intake.building import COLUMNS, Writer, build, kept_text, question_row
 from service.intake.comparing import Groups
 from service.intake.content import GROUPS
 from service.intake.decisions import Decision, Here
-from service.intake.grid import cells_at
 from service.intake.planning import SHAPE_TABLES, Plan
 from service.intake.prepared import PreparedRow, PreparedShape
 from service.store import changes, import_rows, rows, schema, site_rows
@@ -140,5 +140,5 @@ def _values(taken: Groups, decision: Decision, table: Table, here: Here) -> dict
             words = GROUPS[group]
             values.update(zip(words, value if len(words) > 1 else [value], strict=True))
     if "position" in taken:
-        values["cell"] = cells_at([values["lon_deg"]], [values["lat_deg"]])[0]
+        values["cell"] = cell(values["lon_deg"], values["lat_deg"])[0]
     return {name: value for name, value in values.items() if name in table.c}
