@@ -1,0 +1,170 @@
+"""Measuring sheets as PDF: one instrument and one unit a sheet, no last size, the red box on top of each."""
+
+import datetime as dt
+import hashlib
+from collections.abc import Mapping, Sequence
+from importlib.resources import as_file, files
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+from fpdf import FPDF
+
+from layers.inputs import SiteTerms
+from service.errors import InvalidRequest, NotFound, StoreUnavailable
+from service.outlets.sheet_layout import FONT, PAPER_MM, SheetPage, left_out_page, rows_a_sheet
+from service.outlets.sheet_rows import RowMaker, Sector, SheetJob, ground_of
+from service.outlets.sheet_words import SHEET_WORDS
+
+if TYPE_CHECKING:
+    from service.view import SiteView
+
+_LETTERS = "23456789ABCDEFGHJKMNPQRSTVWXYZ"  # none that looks like another
+_FONTS = (("", "DejaVuSans.ttf"), ("B", "DejaVuSans-Bold.ttf"))
+
+
+def area_sheet(
+    terms: SiteTerms,
+    job: SheetJob,
+    *,
+    trees: pd.DataFrame,
+    stems: pd.DataFrame,
+    stem_state: pd.DataFrame,
+    targets: pd.DataFrame,
+    outline: Any = None,
+    left_out: Sequence[tuple[str, str]] = (),
+    words: Mapping[str, str] = SHEET_WORDS,
+) -> bytes:
+    """Return the measuring sheets of an area or place as PDF.
+
+    Parameters
+    ----------
+    terms : SiteTerms
+        Units, breast height [m] and whom to call.
+    job : SheetJob
+        What is measured how, for helpers or for the leader.
+    trees : DataFrame
+        Columns of TREES; the trees to be measured, positions included.
+    stems : DataFrame
+        Columns of STEM_RECORD.
+    stem_state : DataFrame
+        Columns of STEM_STATE: how each trunk was measured last.
+    targets : DataFrame
+        Columns of TARGET_RECORD: what is drawn and named on the map.
+    outline : geometry, optional
+        Outline of the area, in the coordinates of the site.
+    left_out : sequence of (tag, reason)
+        Trees that helpers do not go to; the leader's copy lists them.
+    words : mapping
+        Words of the sheet, by the keys of SHEET_WORDS.
+
+    Raises
+    ------
+    InvalidRequest
+        If there is no tree to measure.
+    StoreUnavailable
+        If the fonts are not beside the program.
+    """
+    if not len(trees):
+        raise InvalidRequest("There is no tree to measure here. Choose another area, or put in trees first.")
+    said = {**SHEET_WORDS, **words}
+    at, around = ground_of(trees, outline, targets, terms)
+    maker = RowMaker(terms, job, stems, stem_state, around, said)
+    found = maker.sectors(trees, at, rows_a_sheet(job.paper))
+    pdf = _paper(terms, job)
+    for number, sector in enumerate(found, start=1):
+        page = SheetPage(pdf, terms, job, said, sheet_code(terms, job, sector), number, len(found))
+        page.draw(sector, around)
+    if job.leader:
+        left_out_page(page, list(left_out))
+    return bytes(pdf.output())
+
+
+def sheet_of(
+    view: "SiteView",
+    area_id: str,
+    job: SheetJob,
+    *,
+    crew_kind: str = "pupils",
+    words: Mapping[str, str] = SHEET_WORDS,
+) -> bytes:
+    """Return the measuring sheets of an area or place of a site.
+
+    Standing living trees are on it. Trees with a sign on the list to be looked at are left out for pupils;
+    the leader's copy says so.
+
+    Raises
+    ------
+    NotFound
+        If there is no such area or place.
+    InvalidRequest
+        If there is no tree to measure.
+    StoreUnavailable
+        If the fonts are not beside the program.
+    """
+    trees, outline = _chosen(view, area_id)
+    trees = trees[trees["status"].isin(["living", "unknown"])]
+    signs = trees["signs"].map(lambda found: bool(len(found)) if found is not None else False)
+    is_out = signs.to_numpy(dtype=bool) & (crew_kind == "pupils")
+    said = {**SHEET_WORDS, **words}
+    left_out = [
+        (str(tree.tag or said["no_tag"]), said["sign"].format(signs=", ".join(tree.signs)))
+        for tree in trees[is_out].itertuples(index=False)
+    ]
+    return area_sheet(
+        view.terms,
+        job,
+        trees=trees[~is_out],
+        stems=view.records.stems,
+        stem_state=view.state.stem_state,
+        targets=view.records.targets,
+        outline=outline,
+        left_out=left_out,
+        words=words,
+    )
+
+
+def _chosen(view: "SiteView", area_id: str) -> tuple[pd.DataFrame, Any]:
+    """The trees and the outline of an area; of a place the trees that were put in it."""
+    area = view.areas[view.areas["area_id"] == area_id]
+    if len(area):
+        inside = view.membership.loc[view.membership["area_id"] == area_id, "tree_id"]
+        return view.trees[view.trees["tree_id"].isin(inside)], area["geometry"].iloc[0]
+    places = view.records.places
+    if not len(places) or area_id not in set(places["id"]):
+        raise NotFound("area", area_id)
+    records = view.records.trees
+    there = records.loc[records["place_id"] == area_id, "tree_id"]
+    outlines = view.areas.loc[view.areas["place_id"] == area_id, "geometry"].dropna()
+    return view.trees[view.trees["tree_id"].isin(there)], outlines.iloc[0] if len(outlines) else None
+
+
+def sheet_code(terms: SiteTerms, job: SheetJob, sector: Sector) -> str:
+    """Return the code of a sheet: the same for the same trunks in the same round, leader's copy or not."""
+    trunks = [row.stem_id or row.tree_id for row in sector.rows]
+    named = "\n".join([terms.site_id, job.round_name, job.title, *trunks])
+    number = int.from_bytes(hashlib.sha256(named.encode("utf-8", "replace")).digest()[:8], "big")
+    letters = ""
+    for _ in range(6):
+        number, rest = divmod(number, len(_LETTERS))
+        letters += _LETTERS[rest]
+    return f"{letters[:3]}-{letters[3:]}"
+
+
+def _paper(terms: SiteTerms, job: SheetJob) -> FPDF:
+    pdf = FPDF(orientation="portrait", unit="mm", format=PAPER_MM[job.paper])
+    pdf.set_auto_page_break(False)
+    pdf.set_margin(0)
+    for style, name in _FONTS:
+        path = files("service.web").joinpath("static", "vendor", "fonts", name)
+        if not path.is_file():
+            raise StoreUnavailable(
+                f"The font {name} is not there, so nothing can be printed. Install the program again, or run "
+                "`python -m service.assets.build` in its folder."
+            )
+        with as_file(path) as font:
+            pdf.add_font(FONT, style, font)
+    pdf.set_title(f"{job.title} · {terms.name}")
+    pdf.set_creator("Boleward")
+    day = dt.date.fromisoformat(job.day) if job.day else dt.date(2000, 1, 1)
+    pdf.set_creation_date(dt.datetime(day.year, day.month, day.day, tzinfo=dt.UTC))
+    return pdf
