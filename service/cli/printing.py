@@ -8,7 +8,7 @@ from service.intake.report import ImportReport
 
 def import_report_lines(report: ImportReport, dry_run: bool) -> list[str]:
     """Return the sentences about an import."""
-    said = report.as_json()
+    said = report.to_json()
     lines = [f"{guess['what']}: {guess['value']} ({guess['why']})" for guess in said["guesses"]]
     verb = "would be taken" if dry_run else "taken"
     lines.append(

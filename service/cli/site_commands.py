@@ -72,7 +72,7 @@ def import_(
     with _progress(as_json) as step:
         report = import_file(desk.store, file, site, options, desk.actor, dry_run=dry_run, progress=step)
     if as_json:
-        click.echo(json.dumps(report.as_json(), ensure_ascii=False, indent=1))
+        click.echo(json.dumps(report.to_json(), ensure_ascii=False, indent=1))
         return
     for line in import_report_lines(report, dry_run):
         click.echo(line)

@@ -74,6 +74,9 @@ def records_of(connection: Connection, site_fid: int, known_at: int | None = Non
         rounds=_kept_frame(_versioned(connection, schema.round_, site_fid, known_at), schema.round_),
         questions=_plain(connection, schema.question, site_fid, known_at),
         settlings=_plain(connection, schema.settling, site_fid, known_at),
+        plan_images=_kept_frame(
+            _versioned(connection, schema.plan_image, site_fid, known_at), schema.plan_image
+        ),
     )
 
 

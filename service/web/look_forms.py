@@ -1,0 +1,141 @@
+"""Forms of looking: an inspection of a zone or of trees, and a qualified person's answer to a question."""
+
+from typing import Any
+
+import pandas as pd
+from flask import Blueprint, flash, request
+from flask_babel import gettext as _
+
+from service.entry import enter_findings, enter_inspections
+from service.errors import NotFound
+from service.view import SiteView
+from service.web import choices, current, form, frame, words
+
+bp = Blueprint("look_forms", __name__)
+
+TEXTS = (
+    "inspected_on",
+    "level",
+    "organisation",
+    "qualification",
+    "leaf_on",
+    "not_seen",
+    "next_look_by",
+    "note",
+)
+
+
+@bp.route("/sites/<slug>/inspections/new", methods=["GET", "POST"])
+def new_inspection(slug: str) -> Any:
+    """Somebody walked a zone or looked at trees: who, at which level, and what at each tree."""
+    view = current.site_view(slug)
+    zone = request.args.get("zone", "")
+    trees = _trees_of(view, zone)
+    if request.method == "GET":
+        usual = form.blank(
+            inspected_on=view.as_of, level="formal", leaf_on="not said", rest="nothing recorded"
+        )
+        return _inspection_page(view, zone, trees, usual)
+    sent = form.typed()
+    values = _inspection(view, zone, trees, sent)
+    answers = form.tried(sent, lambda: enter_inspections(current.store(), slug, current.actor(), [values]))
+    if answers is None or form.refused(sent, answers):
+        return _inspection_page(view, zone, trees, sent)
+    form.told(
+        answers, _("The look is kept, with an answer for %(count)s trees.", count=len(values["answers"]))
+    )
+    return form.away(f"/sites/{slug}/flags")
+
+
+def _inspection(view: SiteView, zone: str, trees: pd.DataFrame, sent: form.Form) -> dict[str, Any]:
+    values: dict[str, Any] = {**sent.texts(*TEXTS), "qualified": sent.text("qualified") == "yes"}
+    if not values["organisation"]:
+        sent.faults["organisation"] = _(
+            "Say who looked: an organisation or a role, a person only if they agree."
+        )
+    if values["qualified"] and not values["qualification"]:
+        sent.faults["qualification"] = _("Say what qualifies them for this level.")
+    said, notes = form.chosen(sent.values, "answer-"), form.chosen(sent.values, "note-")
+    rest = sent.text("rest")
+    answers = {}
+    for tree_id in trees["tree_id"]:
+        answer = said.get(tree_id) or rest
+        if answer:
+            answers[tree_id] = {"answer": answer, "note": notes.get(tree_id)}
+    if not answers and not zone:
+        sent.faults[""] = _("Say what was found at one tree at least, or choose a zone.")
+    if zone in set(view.areas["area_id"]):
+        values["area_id"] = zone
+    return {**{name: value for name, value in values.items() if value is not None}, "answers": answers}
+
+
+def _trees_of(view: SiteView, zone: str) -> pd.DataFrame:
+    trees = view.trees[view.trees["status"] != "removed"]
+    if zone in set(view.areas["area_id"]):
+        members = view.membership
+        inside = set(members.loc[members["area_id"] == zone, "tree_id"])
+        return trees[[tree_id in inside for tree_id in trees["tree_id"]]]
+    if zone:
+        return trees[trees["place"] == zone]
+    return trees
+
+
+def zones_of(view: SiteView) -> list[tuple[str, str]]:
+    """Return what a zone can be: areas by id, then places by name."""
+    areas = [(id, name) for id, name in zip(view.areas["area_id"], view.areas["name"], strict=True)]
+    places = sorted({place for place in view.trees["place"] if place})
+    return [*sorted(areas, key=lambda area: area[1]), *((place, place) for place in places)]
+
+
+def _inspection_page(view: SiteView, zone: str, trees: pd.DataFrame, sent: form.Form) -> Any:
+    page = frame.site_page(
+        "inspection_form.html",
+        view,
+        "flags",
+        form=sent,
+        choices=choices,
+        zones=zones_of(view),
+        zone=zone,
+        trees=list(trees.itertuples()),
+    )
+    return page, (422 if sent.faults else 200)
+
+
+@bp.route("/sites/<slug>/flags/answer", methods=["GET", "POST"])
+def answer_flag(slug: str) -> Any:
+    """What a qualified person found on one question. One look may answer several, each by name."""
+    view = current.site_view(slug)
+    key = request.values.get("key", "")
+    found = view.flags[view.flags["flag_key"] == key]
+    if not len(found):
+        raise NotFound("question", key[:80])
+    flag = found.iloc[0]
+    if request.method == "GET":
+        return _answer_page(view, flag, form.blank(looked_on=view.as_of))
+    sent = form.typed()
+    values = {
+        **sent.texts("found", "to_do", "looked_on", "look_again_by", "capacity"),
+        "flag_key": key,
+        "rule_version": int(flag["rule_version"]),
+        "tree_id": flag["tree_id"],
+        "evidence": flag["evidence"],
+    }
+    for name, why in (
+        ("found", _("Say what was seen; a question is not answered by a tick.")),
+        ("capacity", _("Say in what capacity: who that is and what qualifies them.")),
+        ("looked_on", _("Say on which day it was looked at.")),
+    ):
+        if not values[name]:
+            sent.faults[name] = why
+    answers = form.tried(sent, lambda: enter_findings(current.store(), slug, current.actor(), [values]))
+    if answers is None or form.refused(sent, answers):
+        return _answer_page(view, flag, sent)
+    flash(_("The answer is kept. The tree's other questions stay open."))
+    return form.away(f"/sites/{slug}/trees/{flag['tree_id']}")
+
+
+def _answer_page(view: SiteView, flag: Any, sent: form.Form) -> Any:
+    page = frame.site_page(
+        "finding_form.html", view, "flags", flag=flag, form=sent, units=words.Units(view.terms.units)
+    )
+    return page, (422 if sent.faults else 200)

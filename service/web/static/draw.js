@@ -1,0 +1,54 @@
+/* Drawing an outline, a line or a point on the map; the form carries it as GeoJSON. */
+"use strict";
+
+(() => {
+  const form = document.querySelector("form[data-draw]");
+  if (!form) return;
+  const field = form.elements.namedItem("geometry");
+  const said = document.getElementById("drawn");
+  const areasOnly = form.dataset.draw === "areas";
+  const digits = form.dataset.frame === "earth" ? 8 : 3;
+
+  document.addEventListener("boleward:map", (event) => {
+    const { map } = event.detail;
+    let drawn = null;
+
+    const keep = () => {
+      field.value = drawn ? JSON.stringify(drawn.toGeoJSON(digits).geometry) : "";
+      said.textContent = drawn ? said.dataset.some : said.dataset.none;
+    };
+
+    const take = (layer) => {
+      if (drawn && drawn !== layer) drawn.remove();
+      drawn = layer;
+      layer.on("pm:edit pm:dragend pm:markerdragend", keep);
+      keep();
+    };
+
+    map.pm.setPathOptions({ color: "#1a5fa0", weight: 3, fillOpacity: 0.12 });
+    map.pm.addControls({
+      position: "topleft",
+      drawMarker: false,
+      drawCircle: false,
+      drawCircleMarker: !areasOnly,
+      drawText: false,
+      drawPolyline: !areasOnly,
+      cutPolygon: false,
+      rotateMode: false,
+      dragMode: false,
+      removalMode: false,
+    });
+    map.on("pm:create", (made) => take(made.layer));
+
+    if (field.value) {
+      const known = L.geoJSON(JSON.parse(field.value), {
+        style: { color: "#1a5fa0", weight: 3, fillOpacity: 0.12 },
+        pointToLayer: (feature, at) => L.circleMarker(at, { radius: 7 }),
+      }).getLayers()[0];
+      known.addTo(map);
+      take(known);
+      if (known.getBounds) map.fitBounds(known.getBounds(), { maxZoom: 20 });
+    }
+    keep();
+  });
+})();
