@@ -268,7 +268,7 @@ def _near_edge(index: shapely.STRtree, points: Shapes, edges: Shapes, accuracy: 
 
 
 def cell(lon: ArrayLike, lat: ArrayLike) -> NDArray[np.object_]:
-    """Return the cells of positions in a grid of the whole earth, an array of whole numbers; None without one.
+    """Return the cells of positions in a grid of the earth, whole numbers in an array; None without one.
 
     Parameters
     ----------

@@ -1,0 +1,135 @@
+"""The figures of a site, its places and its areas on a day.
+
+They rest on the three frames of ``history`` and never see a reading.
+"""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from layers import columns, diversity, ground, screening
+from layers.error_model import Array
+from layers.figure_rows import Numbers, row_of
+from layers.figure_species import species_of
+from layers.figure_subjects import SITE, WITHIN_BOUNDARY, Subject, Subjects, near_edge, subjects_of
+from layers.figure_sums import Stand, counted_stems, sums_of
+from layers.inputs import SiteTerms
+
+
+def figures(
+    stem_state: pd.DataFrame,
+    stem_parts: pd.DataFrame,
+    causes: pd.DataFrame,
+    membership: pd.DataFrame,
+    *,
+    trees: pd.DataFrame,
+    areas: pd.DataFrame,
+    terms: SiteTerms,
+    as_of: str,
+    known_at: int,
+    places: pd.DataFrame | None = None,
+    flags: pd.DataFrame | None = None,
+) -> list[dict[str, Any]]:
+    """Return the figures of the whole site, then of places and areas by layer, name and id.
+
+    Parameters
+    ----------
+    stem_state, stem_parts, causes : DataFrame
+        The stems on the day.
+    membership : DataFrame
+        Which tree is inside which area.
+    trees : DataFrame
+        Columns of TREE_RECORD, or of TREES as given by the screening: names, positions, places.
+    areas : DataFrame
+        Columns of AREA_RECORD, the areas that hold on the day; ``area_ha`` is worked out where it is absent.
+    terms : SiteTerms
+        Size-class breaks and frame of the site.
+    as_of, known_at
+        The day, and the change number up to which records were used; passed on.
+    places : DataFrame, optional
+        ``id``, ``name``, ``kind`` of the places; those of kind "part" have a row even without trees.
+    flags : DataFrame, optional
+        Columns of FLAGS; then ``trees`` must be the table that the screening gives.
+
+    Returns
+    -------
+    list of dict
+        Every key of FIGURES; ``why`` has a sentence for each that is None.
+
+    Notes
+    -----
+    The first row counts all trees; its numbers per hectare are those of the trees within the boundary. A
+    place has the trees assigned to it, never by polygon. Basal area is the plain sum; its 95 % interval is
+    centred on that minus pi/4 times the sum of the variances of the diameters.
+
+    Raises
+    ------
+    ColumnMissing
+        If a column that is needed is absent.
+    """
+    columns.require(stem_state, "stem_state", columns.names("stem_state"))
+    columns.require(trees, "tree_record", ("tree_id", "scientific_name"))
+    areas = areas if "area_ha" in areas else ground.areas_ha(areas, terms)
+    stand = Stand.of(stem_state, stem_parts, causes)
+    known = trees.set_index("tree_id").reindex(stand.tree_id)
+    subjects = subjects_of(stand, membership, trees, areas, places, terms)
+    groups = len(subjects.rows)
+    limits = np.array([one.counting_limit_cm for one in subjects.rows])
+    counted = counted_stems(stand, subjects.group, subjects.tree, limits)
+    numbers = Numbers(
+        sums_of(stand, subjects.group, subjects.tree, counted, groups, terms.breaks_cm),
+        species_of(stand, known["scientific_name"], subjects.group, subjects.tree, counted, groups),
+        _clark_evans(stand, known, subjects, _frame(trees, areas, terms), terms),
+        near_edge(stand, membership, subjects.rows),
+        None if flags is None else _screening(stand, subjects, trees, flags),
+        terms.breaks_cm,
+    )
+    site = _beyond_boundary(stand, known, subjects, terms)
+    day = {"as_of": as_of, "known_at": known_at}
+    first = row_of(numbers, subjects.rows, SITE, WITHIN_BOUNDARY, day | site)
+    return [first] + [row_of(numbers, subjects.rows, g, g, day) for g in range(WITHIN_BOUNDARY + 1, groups)]
+
+
+def _frame(trees: pd.DataFrame, areas: pd.DataFrame, terms: SiteTerms) -> ground.LocalFrame | None:
+    middle = None if terms.frame == "local" else ground.centre(trees, areas, terms)
+    return None if middle is None else ground.LocalFrame(*middle)
+
+
+def _clark_evans(
+    stand: Stand, known: pd.DataFrame, subjects: Subjects, frame: ground.LocalFrame | None, terms: SiteTerms
+) -> Array:
+    """The index of every row that has an area."""
+    at = ground.plane_positions(known, frame, terms)
+    bounds = np.searchsorted(subjects.group, np.arange(len(subjects.rows) + 1))
+    out = np.full(len(subjects.rows), np.nan)
+    for g, one in enumerate(subjects.rows):
+        if np.isfinite(one.area_ha):
+            tree = subjects.tree[bounds[g] : bounds[g + 1]]
+            standing = at[tree[stand.living[tree]]]
+            out[g] = diversity.clark_evans(standing[:, 0], standing[:, 1], one.area_ha * ground.M2_PER_HA)
+    return out
+
+
+def _beyond_boundary(
+    stand: Stand, known: pd.DataFrame, subjects: Subjects, terms: SiteTerms
+) -> dict[str, int | None]:
+    placed = np.isfinite(ground.positions(known, terms)).all(axis=1) & stand.living
+    boundary: Subject = subjects.rows[WITHIN_BOUNDARY]
+    outside = placed.copy()
+    outside[subjects.tree[subjects.group == WITHIN_BOUNDARY]] = False
+    return {
+        "trees_without_position": int((stand.living & ~placed).sum()),
+        "trees_outside_boundary": int(outside.sum()) if boundary.has_outline else None,
+    }
+
+
+def _screening(
+    stand: Stand, subjects: Subjects, trees: pd.DataFrame, flags: pd.DataFrame
+) -> dict[int, dict[str, Any]]:
+    """What the screening counts in every row."""
+    members = pd.DataFrame(
+        {"area_id": subjects.group, "tree_id": stand.tree_id.to_numpy(dtype=object)[subjects.tree]}
+    )
+    counts = screening.per_area(members, trees, flags)
+    return {int(group): row for group, row in zip(counts.index, counts.to_dict("records"), strict=True)}
