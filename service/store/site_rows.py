@@ -34,6 +34,8 @@ class NewSite:
     time_zone: str = "UTC"
     frame: Literal["earth", "local"] = "earth"
     invented: bool = False
+    phone: str | None = None
+    qualified: str | None = None
 
     def require_usable(self) -> None:
         """Check every term.
@@ -76,10 +78,13 @@ def create_site(
     time_zone: str = "UTC",
     frame: Literal["earth", "local"] = "earth",
     invented: bool = False,
+    phone: str | None = None,
+    qualified: str | None = None,
     site_id: str | None = None,
 ) -> Row[Any]:
     """Make a site, which is its first change, and return its row.
 
+    ``phone`` is whom to call when danger is seen, ``qualified`` who is a qualified person here.
     ``site_id`` is the UUID of the site where ids have to be the same in every copy (sample grounds).
 
     Raises
@@ -90,7 +95,9 @@ def create_site(
         If there is a site of that name.
     """
     actor.require("manage")
-    terms = NewSite(slug, name or "", country, breast_height_m, units, time_zone, frame, invented)
+    terms = NewSite(
+        slug, name or "", country, breast_height_m, units, time_zone, frame, invented, phone, qualified
+    )
     terms.require_usable()
     with store.write() as conn:
         found = row_of(conn, slug)
@@ -180,6 +187,8 @@ def _columns(terms: NewSite) -> dict[str, Any]:
         "time_zone": terms.time_zone,
         "frame": terms.frame,
         "invented": int(terms.invented),
+        "phone": terms.phone,
+        "qualified": terms.qualified,
     }
 
 

@@ -12,6 +12,7 @@ import pytest
 from shapely.geometry import shape
 
 from layers import columns
+from layers.sights import SIGHTS
 from sample_sites import generate, growing, measuring
 from sample_sites.growing import HERE, Dice, Stem, Tree
 
@@ -199,6 +200,13 @@ def test_every_reading_is_of_a_known_tree_crew_and_round_and_of_a_living_tree(ma
         given = rounds[row["round_id"]]
         assert given["from_on"] <= row["measured_on"] <= given["to_on"]
         assert row["measured_on"] <= gone.get(row["external_id"], "9999")
+
+
+def test_what_crews_saw_is_said_in_the_words_of_the_list_of_sights(made):
+    said = {row["what"] for row in rows_of(made, "observations.csv")}
+    assert {"height", "crown diameter"} < said
+    assert said - {"height", "crown diameter"} <= set(SIGHTS)
+    assert len(said) >= 8
 
 
 def test_corrections_point_to_an_earlier_reading_of_the_same_trunk(made):
