@@ -8,6 +8,7 @@ from layers.map_document import areas_with_figures, map_document
 from layers.map_words import MAP_WORDS
 from layers.maps import SCRIPTS, STYLES, MapAssets, self_contained
 from service.errors import StoreUnavailable
+from service.plan_images import bounds, from_row
 from service.view import SiteView
 
 STATIC = "/static/"
@@ -25,8 +26,12 @@ def site_map_document(
     lang: str = "en",
     tree_url: str | None = None,
     basemap: Mapping[str, str] | None = None,
+    plan_url: str | None = None,
 ) -> dict[str, Any]:
-    """Return the document of a site's map (see ``layers.map_document``)."""
+    """Return the document of a site's map (see ``layers.map_document``).
+
+    ``plan_url`` is where the picture of a placed plan is found, with ``{id}`` and ``{version}`` in it.
+    """
     return map_document(
         view.trees,
         areas_with_figures(view.areas, view.figures),
@@ -39,7 +44,20 @@ def site_map_document(
         lang=lang,
         tree_url=tree_url,
         basemap=basemap,
+        plan_image=_plan_image(view, plan_url),
     )
+
+
+def _plan_image(view: SiteView, plan_url: str | None) -> dict[str, Any] | None:
+    """The plan image that was placed last, and where it lies."""
+    if plan_url is None:
+        return None
+    for row in reversed(view.records.plan_images.to_dict("records")):
+        image = from_row(row)
+        box = bounds(image)
+        if box is not None and image.placement is not None and image.placement.frame == view.terms.frame:
+            return {"url": plan_url.format(id=image.id, version=image.version), "bounds": box}
+    return None
 
 
 def self_contained_map(view: SiteView, *, messages: Mapping[str, str] = MAP_WORDS, lang: str = "en") -> str:
