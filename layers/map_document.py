@@ -33,6 +33,7 @@ The document (``format`` "boleward map 1") holds, all positions as (x, y) = (lon
     tree's page with ``{tree_id}`` in it. Each may be null.
 """
 
+import json
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -240,7 +241,8 @@ def _geometry(shape: shapely.Geometry, terms: SiteTerms) -> dict[str, Any]:
     """GeoJSON of a shape with rounded coordinates, for drawing only."""
     digits = POSITION_DIGITS[terms.frame]
     flat = shapely.force_2d(shape)
-    return dict(shapely.geometry.mapping(shapely.transform(flat, lambda xy: np.round(xy, digits))))
+    rounded = shapely.transform(flat, lambda xy: np.round(xy, digits))
+    return dict(json.loads(shapely.to_geojson(rounded)))
 
 
 def _drawn(rows: pd.DataFrame) -> pd.DataFrame:

@@ -15,6 +15,7 @@
       this.trees = new Trees(doc);
       this.renderer = L.canvas({ padding: 0.3, tolerance: 5 });
       this.layers = new Map();
+      this.busy = false;
       this.shade = doc.areas.some((area) => area.step.basal_area >= 0) ? "basal_area" : "none";
     }
 
@@ -64,7 +65,7 @@
       const groups = new Map();
       this.doc.areas.forEach((area) => {
         const shape = L.geoJSON(area.geometry, { renderer: this.renderer, style: this.areaStyle(area) });
-        shape.on("click", (event) => { L.DomEvent.stop(event); this.openArea(area); });
+        shape.on("click", (event) => this.answer(event, () => this.openArea(area)));
         if (area.name !== null && area.kind !== "boundary" && this.doc.areas.length <= MAX_NAMED) {
           shape.bindTooltip(el("span", {}, area.name), { permanent: true, direction: "center", className: "bw-area-name" });
         }
@@ -116,7 +117,7 @@
           renderer: this.renderer, style,
           pointToLayer: (_, at) => mark(at, sign, { renderer: this.renderer, shape: "square", fillOpacity: 0.2, weight: 2 }),
         });
-        shape.on("click", (event) => { L.DomEvent.stop(event); this.openTarget(target); });
+        shape.on("click", (event) => this.answer(event, () => this.openTarget(target)));
         group.addLayer(shape);
         target.shape = shape;
       }
@@ -129,7 +130,7 @@
       const sign = this.doc.signs.place;
       for (const place of this.doc.places) {
         const square = mark(L.latLng(place.y, place.x), sign, { renderer: this.renderer, weight: 1.4 });
-        square.on("click", (event) => { L.DomEvent.stop(event); this.openPlace(place); });
+        square.on("click", (event) => this.answer(event, () => this.openPlace(place)));
         group.addLayer(square);
       }
       this.layer("places", this.words.say("places_without_tree"), group, { count: this.doc.places.length, legend: swatch(sign) });
@@ -146,7 +147,7 @@
         if (this.trees.flags(i, "sign").length) look.addLayer(this.ring(i, { weight: 2.2 }));
       }
       for (const group of [living, hollow, dead]) {
-        group.on("click", (event) => { L.DomEvent.stop(event); this.openTree(event.layer.options.tree); });
+        group.on("click", (event) => this.answer(event, () => this.openTree(event.layer.options.tree)));
       }
       this.addTreeLayers(living, hollow, dead, look);
     }
@@ -161,6 +162,18 @@
       add("unmeasured", "unmeasured", hollow, swatch(this.doc.signs.unmeasured));
       add("dead", "dead", dead, swatch(this.doc.signs.dead));
       add("look", "look", look, swatch(this.doc.signs.look));
+    }
+
+    // Whether clicks belong to somebody else: to the drawing tool, or to a form that waits for a place.
+    isBusy() {
+      return this.busy || this.map.pm?.globalDrawModeEnabled() === true;
+    }
+
+    // A click goes on to the ground below, which must not take it for one of its own.
+    answer(event, open) {
+      if (this.isBusy()) return;
+      event.originalEvent.bwTaken = true;
+      open();
     }
 
     // A ring round a tree; it never takes the click.
@@ -184,7 +197,7 @@
       this.corner("bottomright", el("div", { className: "bw-credit" }, ...this.credits()));
       this.map.getContainer().setAttribute("role", "region");
       this.map.getContainer().setAttribute("aria-label", words.say("map"));
-      this.map.on("click", () => this.close());
+      this.map.on("click", (event) => { if (!event.originalEvent.bwTaken && !this.isBusy()) this.close(); });
       this.card = el("div", { className: "bw-card", hidden: true, tabIndex: -1, onkeydown: (event) => {
         if (event.key === "Escape") this.close();
       } });
