@@ -38,7 +38,8 @@ class Records:
     """The records of a site, one frame a kind, columns as in the nomenclature; void versions left out.
 
     Append-only frames hold everything that was said, superseded and void ones included.
-    ``findings``, ``rounds``, ``questions``, ``settlings``, ``plan_images`` and ``places`` carry the columns of their tables.
+    ``findings``, ``rounds``, ``questions``, ``settlings``, ``plan_images`` and ``places`` carry the columns
+    of their tables.
     """
 
     trees: pd.DataFrame = _frame("tree_record")

@@ -7,9 +7,24 @@ from flask_babel import Babel, get_locale
 
 from service.settings import Settings, secret_key
 from service.store.engine import Store
-from service.web import access, current, display, plain_words, problems, site_pages, tree_pages
+from service.web import (
+    access,
+    api,
+    chart_routes,
+    current,
+    data_pages,
+    display,
+    download_routes,
+    import_pages,
+    plain_words,
+    problems,
+    site_pages,
+    tree_pages,
+)
 
 __all__ = ["create_app"]
+
+PAGES = (site_pages, tree_pages, chart_routes, data_pages, import_pages, download_routes, api)
 
 
 def create_app(store: Store, settings: Settings) -> Flask:
@@ -27,7 +42,7 @@ def create_app(store: Store, settings: Settings) -> Flask:
     _speak(app, settings)
     access.init_app(app, settings, secret_key(store.folder or settings.data_folder))
     problems.init_app(app)
-    for pages in (site_pages, tree_pages):
+    for pages in PAGES:
         app.register_blueprint(pages.bp)
     return app
 

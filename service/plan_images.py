@@ -1,7 +1,6 @@
 """A plan or photo of the ground: kept, placed on the ground, drawn north up (definitions R8)."""
 
 import json
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -131,7 +130,7 @@ def plan_image_of(store: Store, slug: str, id: str) -> PlanImage:
     return from_row(row._mapping)
 
 
-def from_row(row: Mapping[str, Any]) -> PlanImage:
+def from_row(row: Any) -> PlanImage:
     """Return a plan image from its row in the store."""
     placed = row["placement"]
     return PlanImage(

@@ -9,7 +9,7 @@ from service.store import changes
 from service.store.engine import Store
 from service.store.rows import insert_records, revise_many
 from service.store.site_rows import find_site
-from service.store.undoing import APPENDED, VERSIONED, former_cells, last_entry, written_by
+from service.store.undoing import APPENDED, VERSIONED, before, last_entry, taken_back, written_by
 
 _BOOKKEEPING = ("fid", "id", "change_id", "supersedes", "void", "reason", "received_at", "actor")
 
@@ -31,7 +31,9 @@ def undo_last(store: Store, slug: str, actor: Actor) -> int:
         if last is None:
             raise NotFound("entry to take back", slug)
         made = changes.begin(connection, site.fid, actor, "undo", str(last.change_no))
-        return _cross_out_appended(connection, site, last, made, actor) + _put_back(connection, last, made)
+        return _cross_out_appended(connection, site, last, made, actor) + _put_back(
+            connection, site, last, made
+        )
 
 
 def _cross_out_appended(connection: Any, site: Any, last: Any, made: Any, actor: Actor) -> int:
@@ -56,13 +58,11 @@ def _cross_out_appended(connection: Any, site: Any, last: Any, made: Any, actor:
     return count
 
 
-def _put_back(connection: Any, last: Any, made: Any) -> int:
+def _put_back(connection: Any, site: Any, last: Any, made: Any) -> int:
     count = 0
+    without = taken_back(connection, site.fid)
     for table in VERSIONED:
-        rows = written_by(connection, table, last.fid)
-        revisions = [
-            (row, {"void": 1} if row.version == 1 else former_cells(connection, table, row)) for row in rows
-        ]
+        revisions = before(connection, table, last.fid, without)
         revise_many(connection, table, revisions, made.fid)
-        count += len(rows)
+        count += len(revisions)
     return count

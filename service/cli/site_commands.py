@@ -4,12 +4,13 @@ import csv
 import json
 import sys
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import click
 
 from layers import columns
 from service.cli.printing import figures_table, import_report_lines
+from service.conventions import breast_height_m as default_height_m
 from service.errors import InvalidRequest
 from service.intake.prepared import ImportOptions
 from service.intake.run import import_file
@@ -33,7 +34,7 @@ def init(
     name: str | None,
     country: str | None,
     breast_height_m: float | None,
-    units: str,
+    units: Literal["metric", "us"],
     time_zone: str,
 ) -> None:
     """Make a site."""
@@ -42,7 +43,7 @@ def init(
         slug,
         name=name or slug,
         country=country,
-        breast_height_m=breast_height_m,
+        breast_height_m=default_height_m(country) if breast_height_m is None else breast_height_m,
         units=units,
         time_zone=time_zone,
         actor=desk.actor,
@@ -65,7 +66,7 @@ def init(
 @click.option("--json", "as_json", is_flag=True)
 @click.pass_obj
 def import_(
-    desk: Any, file: Path, site: str, pairs: str | None, dry_run: bool, as_json: bool, **said: Any
+    desk: Any, /, file: Path, site: str, pairs: str | None, dry_run: bool, as_json: bool, **said: Any
 ) -> None:
     """Bring in a list of trees, areas or targets."""
     options = ImportOptions(columns=_pairs(pairs), **said)

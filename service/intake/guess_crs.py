@@ -267,3 +267,26 @@ def require_in_area(code: str, lon: np.ndarray, lat: np.ndarray) -> None:
                 )
             ]
         )
+
+
+def require_frame(code: str, site: SiteFacts) -> None:
+    """Check that a site has a place for positions of a system.
+
+    Raises
+    ------
+    InvalidRequest
+        If the site has no place on earth and the positions have, or the other way round.
+    """
+    if code != LOCAL and site.frame == LOCAL:
+        raise InvalidRequest(
+            [("--crs", "The site has no place on earth yet; say --crs local, or anchor the site first.")]
+        )
+    if code == LOCAL and site.frame == "earth" and site.box is not None:
+        raise InvalidRequest(
+            [
+                (
+                    "--crs",
+                    "The site has a place on earth; metres of a local ground go into a site of their own.",
+                )
+            ]
+        )

@@ -65,7 +65,7 @@ def positions(
     if said is None:
         said, guess = guess_crs.guessed(x[known], y[known], site, speaks, named_degrees=named_degrees)
         guesses.append(guess)
-    _require_frame(said, site)
+    guess_crs.require_frame(said, site)
     if said == guess_crs.LOCAL:
         placed = Positions(x, y, local=True, code=said, source="file", questions=questions)
         _question_far(placed, None)
@@ -97,22 +97,6 @@ def _on_earth(
     _question_swapped(placed, site)
     _question_far(placed, site.box)
     return placed
-
-
-def _require_frame(code: str, site: SiteFacts) -> None:
-    if code != guess_crs.LOCAL and site.frame == "local":
-        raise InvalidRequest(
-            [("--crs", "The site has no place on earth yet; say --crs local, or anchor the site first.")]
-        )
-    if code == guess_crs.LOCAL and site.frame == "earth" and site.box is not None:
-        raise InvalidRequest(
-            [
-                (
-                    "--crs",
-                    "The site has a place on earth; metres of a local ground go into a site of their own.",
-                )
-            ]
-        )
 
 
 def _as_written(
@@ -224,7 +208,8 @@ def _km(lon: Any, lat: Any, lon_0: Any, lat_0: Any) -> np.ndarray:
     return 2 * _EARTH_KM * np.arcsin(np.sqrt(np.clip(h, 0, 1)))
 
 
-def _km_from_box(lon: Any, lat: Any, box: tuple[float, float, float, float]) -> np.ndarray:
+def km_from_box(lon: Any, lat: Any, box: tuple[float, float, float, float]) -> np.ndarray:
+    """Return how far [km] positions lie outside a box of west, south, east, north [deg]."""
     return _km(lon, lat, np.clip(lon, box[0], box[2]), np.clip(lat, box[1], box[3]))
 
 
@@ -232,7 +217,7 @@ def _require_near(placed: Positions, options: ImportOptions, site: SiteFacts) ->
     if site.box is None or options.crs or not placed.any():
         return
     here = np.nanmedian(placed.first), np.nanmedian(placed.second)
-    away = float(_km_from_box(*here, site.box))
+    away = float(km_from_box(*here, site.box))
     if away > FAR_KM:
         raise InvalidRequest(
             [
@@ -275,7 +260,7 @@ def _question_far(placed: Positions, box: tuple[float, float, float, float] | No
     limit = max(FAR_KM, FAR_TIMES * float(np.nanquantile(away, 0.9)))
     far = away > limit
     if box is not None and not placed.local:
-        far &= _km_from_box(placed.first, placed.second, box) > FAR_KM
+        far &= km_from_box(placed.first, placed.second, box) > FAR_KM
     for row in np.flatnonzero(far):
         detail = f"The position lies {away[row]:,.0f} km from the middle of the other rows."
         placed.questions.setdefault(int(row), Question("far_off", detail))

@@ -1,138 +1,315 @@
-"""Areas and targets of a file: deciding on them by the same rules as trees, and their rows."""
+"""Areas and targets of a file: outlines in the frame of the site, names, kinds and uses."""
 
-import hashlib
-import json
-from collections.abc import Iterable, Mapping
+from collections import Counter
 from typing import Any
 
-from sqlalchemy import Table
+import numpy as np
+import shapely
+from pyproj import Geod
 
-from service.intake.comparing import Groups, same
-from service.intake.content import as_text, from_text
-from service.intake.decisions import Decision, Here, Revision, same_key_question
-from service.intake.identity import Keyed
-from service.intake.prepared import PreparedShape
-from service.store import schema
+from service.errors import InvalidRequest
+from service.intake import cells, guess_crs
+from service.intake.bounded_shapes import from_wkt, validity_fault
+from service.intake.guess_columns import is_wkt, sample
+from service.intake.prepared import (
+    Guess,
+    ImportOptions,
+    Prepared,
+    PreparedShape,
+    Question,
+    SiteFacts,
+)
+from service.intake.row_positions import FAR_KM, km_from_box
+from service.intake.shape_words import AREA_KINDS, ONLY_TARGETS, TARGET_KINDS, USES, shape_kind, use_of
+from service.intake.source_table import SourceTable
+from service.intake.words import folded, language, roles_of
 
-GROUPS = ("name", "kind", "use", "outline", "keeper", "typed_area_ha", "external_id", "kept")
-_SILENT = {"kind": "other", "name": ""}  # what a file says that says nothing
+_GEOD = Geod(ellps="WGS84")
+_POLYGONS = (3, 6)
+_ROLES = ("name", "external_id", "record_kind", "use", "keeper", "area_ha", "geometry")
+_NAMES = ("name", "place", "quarter", "tag", "street")
+_SMALLEST_M2 = 0.01
 
 
-def shape_content(shape: PreparedShape) -> dict[str, Any]:
-    """Return what a row says of its area or target, the outline by its digest."""
-    said = {group: getattr(shape, group) for group in GROUPS if group != "outline"}
-    said["outline"] = _digest(shape.wkb)
-    if shape.questions:
-        said["asked"] = [(question.what, question.column) for question in shape.questions]
-    return said
+def layer_of(table: SourceTable, options: ImportOptions, guesses: list[Guess]) -> str:
+    """Return whether a file is one of trees, areas or targets: as said, else by its shapes and words."""
+    if options.layer is not None:
+        if options.layer not in ("trees", "areas", "targets"):
+            raise InvalidRequest(
+                [("--layer", f"{options.layer!r} is no layer; say trees, areas or targets.")]
+            )
+        return options.layer
+    kinds = _shape_types(table)
+    if not kinds:
+        return "trees"
+    said = {folded(cell) for column in table.columns for cell in sample(column)[:200]}
+    as_targets = bool(said & ONLY_TARGETS)
+    if kinds <= {0, 4}:
+        treeish = any(
+            role in ("species", "genus", "girth", "diameter", "class", "height", "crown", "common_name")
+            for header in table.headers
+            for role in roles_of(header)
+        )
+        layer = "targets" if as_targets and not treeish else "trees"
+    else:
+        layer = "targets" if kinds & {1, 5} or as_targets else "areas"
+    words = {0: "points", 1: "lines", 3: "polygons", 4: "points", 5: "lines", 6: "polygons"}
+    shapes = " and ".join(sorted({words[k] for k in kinds if k in words}))
+    why = f"Its shapes are {shapes}" + (", and its words are those of targets." if as_targets else ".")
+    guesses.append(Guess("layer", layer, why, 0.9 if layer != "targets" else 0.8))
+    return layer
 
 
-def look_at_shapes(rows: Iterable[Keyed], here: Here) -> tuple[list[Decision], list[Decision]]:
-    """Return a decision for each row, and those among them that have to be compared with what is here."""
-    decisions, to_compare = [], []
-    for keyed in rows:
-        row = keyed.row
-        assert isinstance(row, PreparedShape)
-        if row.refused is not None:
-            decisions.append(Decision(keyed, "refused"))
+def _shape_types(table: SourceTable) -> set[int]:
+    if table.geometry is not None:
+        return {
+            int(k)
+            for k in set(shapely.get_type_id(np.array(table.geometry, dtype=object)).tolist())
+            if k >= 0
+        }
+    for column in table.columns:
+        said = sample(column)
+        if said and sum(map(is_wkt, said)) >= 0.8 * len(said):
+            shapes = [from_wkt(cell)[0] for cell in said[:100]]
+            return {int(shapely.get_type_id(s)) for s in shapes if s is not None}
+    return set()
+
+
+def _assigned(table: SourceTable, options: ImportOptions) -> dict[str, str]:
+    out = {word: header for word, header in options.columns.items() if header in table.headers}
+    fits = []
+    for place, header in enumerate(table.headers):
+        for role, fit in roles_of(header).items():
+            fits.append((-fit, place, role, header))
+    for _, _, role, header in sorted(fits):
+        if role not in (*_ROLES, *_NAMES) or header in out.values() or role in out:
             continue
-        text = as_text(shape_content(row))
-        known = here.keys.get(keyed.key)
-        decision = Decision(keyed, "already_there", content=text)
-        decisions.append(decision)
-        if known is not None and known.content == text:
-            decision.content = None
-        elif known is None and keyed.own is None:
-            _take_new(decision, row)
-        else:
-            to_compare.append(decision)
-    return decisions, to_compare
+        said = sample(table.column(header))
+        if not said or (role == "geometry" and not is_wkt(said[0])):
+            continue
+        if role == "area_ha" and any(
+            cells.number(c) is None and cells.number(c, comma=True) is None for c in said
+        ):
+            continue
+        out[role] = header
+    if "name" not in out:
+        other = next((role for role in _NAMES[1:] if role in out), None)
+        if other:
+            out["name"] = out[other]
+    return {role: header for role, header in out.items() if role in _ROLES or role == "kind"}
 
 
-def compare_shape(decision: Decision, here: Here) -> None:
-    """Decide on a row whose key is known and says something else than at its last import."""
-    keyed, row = decision.keyed, decision.keyed.row
-    assert isinstance(row, PreparedShape) and decision.content is not None
-    record = here.records.get(keyed.record_id)
-    if record is None:
-        _take_new(decision, row)
-        return
-    said, known = from_text(decision.content), here.keys.get(keyed.key)
-    before = from_text(known.content) if known else _groups_here(record)
-    changed = {
-        group: said[group]
-        for group in GROUPS
-        if not same(group, said[group], before.get(group), strictly=True)
-        and (known is not None or said[group] not in (None, _SILENT.get(group, "")))
+def prepared_shapes(
+    table: SourceTable, options: ImportOptions, site: SiteFacts, layer: str, guesses: list[Guess]
+) -> Prepared:
+    """Return a file of areas or targets, understood; its hash is set by who calls.
+
+    Raises
+    ------
+    InvalidRequest
+        If an option cannot be, or the file has no shapes where they are needed.
+    """
+    known = AREA_KINDS if layer == "areas" else TARGET_KINDS
+    if options.kind is not None and options.kind not in known:
+        raise InvalidRequest(
+            [("--kind", f"{options.kind!r} is no kind of {layer}; use one of {', '.join(known)}.")]
+        )
+    roles = _assigned(table, options)
+    if "kind" in roles:
+        roles["record_kind"] = roles.pop("kind")
+    rows = [PreparedShape(row=number) for number in table.rows]
+    for place, reason in table.faults.items():
+        rows[place].refused = reason
+    shapes, said = _as_written(table, roles, rows)
+    placed = _placed(shapes, said, table, options, site, rows, guesses)
+    rule = _names_and_keys(rows, table, roles)
+    _kinds(rows, table, roles, options, layer, guesses)
+    _uses(rows, table, roles)
+    _typed_areas(rows, table, roles)
+    local = site.frame == "local" or (options.crs or "").casefold() == guess_crs.LOCAL
+    for row, shape in zip(rows, placed, strict=True):
+        _take(row, shape, layer, site, local=local)
+    used = set(roles.values())
+    kept = [h for h, c in zip(table.headers, table.columns, strict=True) if h not in used and any(c)]
+    left_out = dict(table.left_out)
+    left_out |= {h: "The column is empty." for h in table.headers if h not in used and h not in kept}
+    for header in kept:
+        for row, cell in zip(rows, table.column(header), strict=True):
+            if cell:
+                row.kept[header] = cell
+    understood = {
+        header: {"record_kind": "kind", "area_ha": "typed_area_ha"}.get(role, role)
+        for role, header in roles.items()
     }
-    for earlier in here.said_before.get(keyed.record_id, ()):
-        past = _groups_here(earlier)
-        changed = {g: v for g, v in changed.items() if not same(g, v, past.get(g), strictly=True)}
-    decision.content = None
-    if not changed:
+    return Prepared(
+        table.path,
+        layer,
+        table.layer_name,
+        "",
+        rule,
+        shapes=rows,
+        guesses=guesses,
+        understood=understood,
+        kept=kept,
+        left_out=left_out,
+    )
+
+
+def _as_written(
+    table: SourceTable, roles: dict[str, str], rows: list[PreparedShape]
+) -> tuple[list[Any], str | None]:
+    if "geometry" not in roles:
+        return table.geometry or [None] * len(rows), table.crs
+    shapes, said = [], table.crs
+    for row, cell in zip(rows, table.column(roles["geometry"]), strict=True):
+        shape, fault, code = from_wkt(cell)
+        shapes.append(shape)
+        said = said or code
+        row.refused = row.refused or fault
+    return shapes, said
+
+
+def _placed(
+    shapes: list[Any],
+    said: str | None,
+    table: SourceTable,
+    options: ImportOptions,
+    site: SiteFacts,
+    rows: list[PreparedShape],
+    guesses: list[Guess],
+) -> list[Any]:
+    """Return the shapes in the frame of the site; what is invalid or has no place there refuses its row."""
+    array = np.array(shapes, dtype=object)
+    bounds = shapely.bounds(array)
+    known = np.isfinite(bounds).all(axis=1)
+    if not known.any():
+        return shapes
+    code = guess_crs.code_of(options.crs) if options.crs else said
+    if code is None:
+        x, y = bounds[known][:, [0, 2]].ravel(), bounds[known][:, [1, 3]].ravel()
+        code, guess = guess_crs.guessed(x, y, site, language(table.headers), named_degrees=False)
+        guesses.append(guess)
+    guess_crs.require_frame(code, site)
+    for row, shape in zip(rows, shapes, strict=True):
+        if shape is not None and row.refused is None:
+            row.refused = validity_fault(shape)
+    if code == guess_crs.LOCAL:
+        return shapes
+    turned = shapely.transform(
+        array, lambda xy: np.column_stack(guess_crs.to_wgs84(code, xy[:, 0], xy[:, 1]))
+    )
+    bounds = shapely.bounds(turned)
+    guess_crs.require_in_area(code, bounds[known][:, 0], bounds[known][:, 1])
+    fits = (np.abs(bounds[:, ::2]) <= 180).all(axis=1) & (np.abs(bounds[:, 1::2]) <= 90).all(axis=1)
+    coordinates_of = shapely.get_num_coordinates(turned)
+    for place in np.flatnonzero(known & ~fits & (coordinates_of > 0)):
+        rows[place].refused = rows[place].refused or f"The coordinates cannot be in {code}."
+    return list(turned)
+
+
+def _names_and_keys(rows: list[PreparedShape], table: SourceTable, roles: dict[str, str]) -> str:
+    names = table.column(roles["name"]) if "name" in roles else [""] * len(rows)
+    for place, (row, name) in enumerate(zip(rows, names, strict=True), start=1):
+        row.name = name.strip() or (table.layer_name if len(rows) == 1 else f"{table.layer_name} {place}")
+    ids = table.column(roles["external_id"]) if "external_id" in roles else None
+    if ids is not None:
+        for row, cell in zip(rows, ids, strict=True):
+            row.external_id = cell.strip() or None
+        if len(set(ids)) == len(ids) and all(ids):
+            for row, cell in zip(rows, ids, strict=True):
+                row.source_key = cell.strip()
+            return f"column {roles['external_id']}"
+    if len({row.name for row in rows}) == len(rows):
+        for row in rows:
+            row.source_key = row.name
+        return "name"
+    seen: Counter[str] = Counter()
+    for row in rows:
+        seen[row.name] += 1
+        if seen[row.name] > 1:
+            row.questions.append(
+                Question("name", f"{row.name!r} is the name of several rows; it is number {seen[row.name]}.")
+            )
+        row.source_key = row.name if seen[row.name] == 1 else f"{row.name}#{seen[row.name]}"
+    return "name, equal ones numbered in file order"
+
+
+def _kinds(
+    rows: list[PreparedShape],
+    table: SourceTable,
+    roles: dict[str, str],
+    options: ImportOptions,
+    layer: str,
+    guesses: list[Guess],
+) -> None:
+    header = roles.get("record_kind")
+    words = table.column(header) if header else [""] * len(rows)
+    from_names = 0
+    for row, cell in zip(rows, words, strict=True):
+        kind = options.kind or (shape_kind(cell, layer) if cell else None)
+        if kind is None and not cell:
+            kind = shape_kind(row.name, layer)
+            from_names += kind is not None
+        if kind is None and cell and header:
+            row.kept[header] = cell
+        row.kind = kind or "other"
+    if from_names:
+        why = "The names of the rows are words for it."
+        guesses.append(Guess("kind", f"by name in {from_names} rows", why, 0.7))
+
+
+def _uses(rows: list[PreparedShape], table: SourceTable, roles: dict[str, str]) -> None:
+    if "use" in roles:
+        for row, cell in zip(rows, table.column(roles["use"]), strict=True):
+            row.use = use_of(cell) if cell else None
+            if cell and row.use is None:
+                row.kept[roles["use"]] = cell
+                detail = (
+                    f"{cell[:40]!r} does not say how much people are there; use one of {', '.join(USES)}."
+                )
+                row.questions.append(Question("use", detail, roles["use"]))
+    if "keeper" in roles:
+        for row, cell in zip(rows, table.column(roles["keeper"]), strict=True):
+            row.keeper = cell.strip() or None
+
+
+def _typed_areas(rows: list[PreparedShape], table: SourceTable, roles: dict[str, str]) -> None:
+    if "area_ha" not in roles:
         return
-    decision.revision = Revision(changed, before)
-    taken, decision.proposed = merge_shape(decision, record)
-    if not taken and not decision.proposed:
-        decision.revision = None
+    column = table.column(roles["area_ha"])
+    comma = cells.decimal_comma(column, by_default=table.decimal_comma)
+    for row, cell in zip(rows, column, strict=True):
+        value = cells.number(cell, comma=comma) if not cells.is_missing(cell) else None
+        if value is not None and value > 0:
+            row.typed_area_ha = value
+
+
+def _take(row: PreparedShape, shape: Any, layer: str, site: SiteFacts, *, local: bool) -> None:
+    """Set the outline of a row, or refuse the row."""
+    if row.refused:
         return
-    asked = {tuple(q) for q in before.get("asked", ())}
-    decision.questions = [q for q in row.questions if (q.what, q.column) not in asked]
-    decision.content = as_text({**before, **said})
-    decision.outcome = "questioned" if decision.questions or decision.proposed else "taken"
+    if shape is None:
+        if layer == "targets":
+            row.refused = "A target needs a point, line or polygon; this row has none."
+        elif row.typed_area_ha is None:
+            row.refused = "An area needs an outline or its hectares; this row has neither."
+        return
+    kind = int(shapely.get_type_id(shape))
+    if layer == "areas" and kind not in _POLYGONS:
+        row.refused = "An area is a polygon; this row has another shape."
+        return
+    if kind in _POLYGONS and _area_m2(shape, local=local) < _SMALLEST_M2:
+        row.refused = "The polygon encloses no ground."
+        return
+    if site.box is not None and not local:
+        middle = shape.representative_point()
+        away = float(km_from_box(middle.x, middle.y, site.box))
+        if away > FAR_KM:
+            row.questions.append(
+                Question("far_off", f"It lies {away:,.0f} km from what stands on this site.")
+            )
+    row.wkb = shapely.to_wkb(shape, output_dimension=2, byte_order=1)
 
 
-def merge_shape(decision: Decision, record: Mapping[str, Any]) -> tuple[Groups, Groups]:
-    """Return what of a revision is taken and what is proposed, against the record as it is now."""
-    assert decision.revision is not None
-    here, before = _groups_here(record), decision.revision.before
-    taken: Groups = {}
-    proposed: Groups = {}
-    for group, value in decision.revision.changed.items():
-        if not same(group, value, here.get(group), strictly=True):
-            untouched = same(group, here.get(group), before.get(group), strictly=True)
-            (taken if untouched and not record["void"] else proposed)[group] = value
-    return taken, proposed
-
-
-def shape_row(shape: PreparedShape, here: Here, layer_name: str) -> tuple[Table, tuple[Any, ...]]:
-    """Return the table of a shape and its cells after the version and void flag."""
-    kept = json.dumps(shape.kept, ensure_ascii=False) if shape.kept else None
-    if here.layer == "targets":
-        return schema.target, (
-            layer_name, shape.name, shape.kind, shape.use, shape.wkb, shape.external_id, kept
-        )  # fmt: skip
-    place_id = here.place_id(here.place or None)
-    source = "file" if shape.typed_area_ha is not None else None
-    return schema.area, (
-        layer_name, shape.name, shape.kind, shape.use, place_id, shape.keeper, shape.wkb,
-        shape.typed_area_ha, source, shape.external_id, kept,
-    )  # fmt: skip
-
-
-def shape_values(taken: Groups, shape: PreparedShape, table: Table) -> dict[str, Any]:
-    """Return the columns of a new version."""
-    values = {group: value for group, value in taken.items() if group in table.c}
-    if "outline" in taken:
-        values["wkb"] = shape.wkb
-    if "kept" in taken:
-        values["kept"] = json.dumps(shape.kept, ensure_ascii=False) if shape.kept else None
-    return values
-
-
-def _take_new(decision: Decision, row: PreparedShape) -> None:
-    decision.is_new = True
-    decision.questions = [*row.questions, *same_key_question(decision.keyed)]
-    decision.outcome = "questioned" if decision.questions else "taken"
-
-
-def _groups_here(record: Mapping[str, Any]) -> Groups:
-    here = {group: record.get(group) for group in GROUPS if group not in ("outline", "kept")}
-    wkb = record["wkb"]
-    here["outline"] = _digest(bytes.fromhex(wkb) if isinstance(wkb, str) else wkb)
-    here["kept"] = json.loads(record["kept"]) if record["kept"] else {}
-    return here
-
-
-def _digest(wkb: bytes | None) -> str | None:
-    return None if wkb is None else hashlib.sha1(wkb, usedforsecurity=False).hexdigest()
+def _area_m2(shape: Any, *, local: bool) -> float:
+    return float(shape.area) if local else abs(float(_GEOD.geometry_area_perimeter(shape)[0]))

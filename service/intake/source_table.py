@@ -26,6 +26,7 @@ class SourceTable:
     faults: dict[int, str] = field(default_factory=dict)
     guesses: list[Guess] = field(default_factory=list)
     decimal_comma: bool = False
+    left_out: dict[str, str] = field(default_factory=dict)
 
     def column(self, header: str) -> list[str]:
         """Return the cells of a column.

@@ -11,15 +11,18 @@ import numpy as np
 from service.errors import Ask, InvalidRequest, Unreadable
 from service.intake import day_cells, guess_columns, guess_size, size_rows, tree_rows
 from service.intake.decode import read_csv
+from service.intake.geojson_file import read_geojson
+from service.intake.geopackage import read_geopackage
 from service.intake.guess_columns import Columns, NumberColumn
 from service.intake.prepared import Guess, ImportOptions, Prepared, SiteFacts
 from service.intake.row_positions import Positions, positions
+from service.intake.shape_rows import layer_of, prepared_shapes
 from service.intake.source_table import SourceTable
-from service.intake.words import language
+from service.intake.words import language, roles_of
 
-LAYERS = ("trees", "areas", "targets")
 _NORTH_AMERICA = (-168.0, 24.0, -52.0, 72.0)  # west, south, east, north [deg]: the US and Canada
-_READERS = {".csv": read_csv, ".txt": read_csv, ".tsv": read_csv, ".tab": read_csv}
+_TEXT = (".csv", ".txt", ".tsv", ".tab")
+_GEOJSON = (".geojson", ".json")
 
 
 def prepare(path: Path, options: ImportOptions, site: SiteFacts) -> Prepared:
@@ -34,12 +37,19 @@ def prepare(path: Path, options: ImportOptions, site: SiteFacts) -> Prepared:
     InvalidRequest
         If an option cannot be, or does not fit the file or the site.
     """
-    table = read_table(path)
-    return _trees(table, options, site)
+    table = read_table(path, options.layer)
+    guesses = list(table.guesses)
+    layer = layer_of(table, options, guesses)
+    if layer == "trees":
+        prepared = _trees(table, options, site, guesses)
+    else:
+        prepared = prepared_shapes(table, options, site, layer, guesses)
+    prepared.file_hash = file_hash(path, options)
+    return prepared
 
 
-def read_table(path: Path) -> SourceTable:
-    """Return the table of a file by its extension.
+def read_table(path: Path, layer: str | None = None) -> SourceTable:
+    """Return the table of a file by its extension; of several tables the one of the layer.
 
     Raises
     ------
@@ -48,12 +58,16 @@ def read_table(path: Path) -> SourceTable:
     """
     if not path.is_file():
         raise Unreadable(f"There is no file {path.name}; check the name and the folder.")
-    reader = _READERS.get(path.suffix.casefold())
-    if reader is None:
-        raise Unreadable(
-            f"{path.name} is of a kind that is not read here; export the list as CSV, GeoJSON or GeoPackage."
-        )
-    return reader(path)
+    extension = path.suffix.casefold()
+    if extension in _TEXT:
+        return read_csv(path)
+    if extension in _GEOJSON:
+        return read_geojson(path)
+    if extension == ".gpkg":
+        return read_geopackage(path, layer)
+    raise Unreadable(
+        f"{path.name} is of a kind that is not read here; export the list as CSV, GeoJSON or GeoPackage."
+    )
 
 
 def file_hash(path: Path, options: ImportOptions) -> str:
@@ -69,10 +83,10 @@ def _this_year(site: SiteFacts) -> int:
     return int(site.today[:4]) if site.today else 2100
 
 
-def _trees(table: SourceTable, options: ImportOptions, site: SiteFacts) -> Prepared:
+def _trees(table: SourceTable, options: ImportOptions, site: SiteFacts, guesses: list[Guess]) -> Prepared:
     columns = guess_columns.assigned(table, options, _this_year(site))
     _require_options(options, columns)
-    guesses = [*table.guesses, *columns.guesses]
+    guesses += columns.guesses
     placed = positions(table, columns, options, site, language(table.headers), guesses)
     american = _north_america(placed, site)
     columns.sizes = _sizes(table, columns, options, american, guesses)
@@ -85,7 +99,7 @@ def _trees(table: SourceTable, options: ImportOptions, site: SiteFacts) -> Prepa
         table.path,
         "trees",
         table.layer_name,
-        file_hash(table.path, options),
+        "",
         rule,
         trees=rows,
         guesses=guesses,
@@ -146,7 +160,7 @@ def _require_no_size_hidden(table: SourceTable, columns: Columns) -> None:
     """Ask where the file has no size but exactly one nameless column of numbers that could be sizes."""
     hidden = []
     for header, column in zip(table.headers, table.columns, strict=True):
-        if header in columns.used() or guess_columns.roles_of(header):
+        if header in columns.used() or roles_of(header):
             continue
         said = guess_columns.sample(column)
         values = size_rows.numbers(table, NumberColumn(header, None))

@@ -27,29 +27,71 @@ def last_entry(connection: Connection, site_fid: int, actor: str) -> Row[Any] | 
     """Return the latest change by hand of an actor that has not been taken back; None when there is none."""
     change = schema.change
     mine = sa.and_(change.c.site_id == site_fid, change.c.actor == actor, change.c.change_no.is_not(None))
-    undone = [
-        int(note)
-        for (note,) in connection.execute(sa.select(change.c.note).where(mine, change.c.kind == "undo"))
-    ]
     query = sa.select(change).where(mine, change.c.kind.in_(("entry", "edit")))
+    undone = _undone_numbers(connection, site_fid)
     if undone:
         query = query.where(change.c.change_no.not_in(undone))
     return connection.execute(query.order_by(change.c.change_no.desc()).limit(1)).one_or_none()
 
 
+def taken_back(connection: Connection, site_fid: int) -> set[int]:
+    """Return the changes that do not count any more: those taken back, and the takings back themselves."""
+    change = schema.change
+    query = sa.select(change.c.fid).where(
+        change.c.site_id == site_fid,
+        sa.or_(change.c.kind == "undo", change.c.change_no.in_(_undone_numbers(connection, site_fid))),
+    )
+    return {fid for (fid,) in connection.execute(query)}
+
+
+def _undone_numbers(connection: Connection, site_fid: int) -> list[int]:
+    change = schema.change
+    query = sa.select(change.c.note).where(change.c.site_id == site_fid, change.c.kind == "undo")
+    return [int(note) for (note,) in connection.execute(query)]
+
+
 def written_by(connection: Connection, table: Table, change_fid: int) -> Sequence[Row[Any]]:
-    """Return the rows of a table that a change wrote and that are still as it wrote them."""
+    """Return the rows of an append-only table that a change wrote."""
     return connection.execute(sa.select(table).where(table.c.change_id == change_fid)).all()
 
 
-def former_cells(connection: Connection, table: Table, row: Any) -> dict[str, Any]:
-    """Return the cells that a versioned row had in the version before."""
+def before(
+    connection: Connection, table: Table, change_fid: int, without: set[int]
+) -> list[tuple[Row[Any], dict[str, Any]]]:
+    """Return the records that a change touched and what to write to have them as they were before it.
+
+    A record that another change has touched since is left alone; changes in ``without`` are no such changes.
+    """
+    former = schema.former_version
+    past = sa.select(former).where(former.c.table_name == table.name, former.c.change_id == change_fid)
+    versions = {row.record_fid: row.version for row in connection.execute(past)}
+    at_hand = sa.or_(table.c.change_id == change_fid, table.c.fid.in_(list(versions)))
+    out = []
+    for row in connection.execute(sa.select(table).where(at_hand)).all():
+        version = versions.get(row.fid, row.version)
+        if _touched_since(connection, table, row, version) <= without:
+            out.append((row, _cells_before(connection, table, row, version)))
+    return out
+
+
+def _touched_since(connection: Connection, table: Table, row: Any, version: int) -> set[int]:
+    former = schema.former_version
+    query = sa.select(former.c.change_id).where(
+        former.c.table_name == table.name, former.c.record_fid == row.fid, former.c.version > version
+    )
+    since = {change for (change,) in connection.execute(query)}
+    return since | ({row.change_id} if row.version > version else set())
+
+
+def _cells_before(connection: Connection, table: Table, row: Any, version: int) -> dict[str, Any]:
+    if version == 1:
+        return {"void": 1}
     former = schema.former_version
     content = connection.execute(
         sa.select(former.c.content).where(
             former.c.table_name == table.name,
             former.c.record_fid == row.fid,
-            former.c.version == row.version - 1,
+            former.c.version == version - 1,
         )
     ).scalar_one()
     names = [column.name for column in table.columns]

@@ -18,6 +18,7 @@ from service.settings import Settings, is_loopback
 
 WRITES = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 OWN_NAMES = ("localhost", "127.0.0.1")
+SESSION_COOKIE = "boleward"
 FORM_MEMORY_BYTES = 4 * 2**20
 
 RIGHTS: dict[tuple[str, str], Right] = {
@@ -26,6 +27,8 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/problems/", "GET"): "look",
     ("/problems/<slug>", "GET"): "look",
     ("/cautions", "GET"): "look",
+    ("/start", "GET"): "look",
+    ("/start", "POST"): "manage",
     ("/sites/<slug>", "GET"): "look",
     ("/sites/<slug>/figures", "GET"): "look",
     ("/sites/<slug>/flags", "GET"): "look",
@@ -33,6 +36,29 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/sites/<slug>/trees", "GET"): "look",
     ("/sites/<slug>/trees.csv", "GET"): "look",
     ("/sites/<slug>/trees/<tree_id>", "GET"): "look",
+    ("/sites/<slug>/trees/<tree_id>/<any(chart, 'chart-narrow'):name>.svg", "GET"): "look",
+    ("/sites/<slug>/charts/<name>.svg", "GET"): "look",
+    ("/sites/<slug>/layers/<layer>.<form>", "GET"): "look",
+    ("/sites/<slug>/site.gpkg", "GET"): "look",
+    ("/sites/<slug>/map.html", "GET"): "look",
+    ("/sites/<slug>/data", "GET"): "look",
+    ("/sites/<slug>/data/check", "GET"): "look",
+    ("/sites/<slug>/data/uploads", "POST"): "manage",
+    ("/sites/<slug>/data/uploads/<upload_id>", "GET"): "manage",
+    ("/sites/<slug>/data/uploads/<upload_id>", "POST"): "manage",
+    ("/sites/<slug>/data/uploads/<upload_id>/discard", "POST"): "manage",
+    ("/sites/<slug>/data/uploads/<upload_id>/progress", "GET"): "manage",
+    ("/sites/<slug>/data/imports/<int:change_no>", "GET"): "look",
+    ("/sites/<slug>/data/imports/<int:change_no>/rows.csv", "GET"): "manage",
+    ("/api/sites", "GET"): "look",
+    ("/api/sites/<slug>/figures", "GET"): "look",
+    (
+        "/api/sites/<slug>/<any(trees, stems, readings, areas, places, targets, flags, inspections):layer>",
+        "GET",
+    ): "look",
+    ("/api/sites/<slug>/changes", "GET"): "look",
+    ("/api/sites/<slug>/readings", "POST"): "measure",
+    ("/api/sites/<slug>/observations", "POST"): "measure",
 }
 
 csrf = CSRFProtect()
@@ -50,7 +76,7 @@ def init_app(app: Flask, settings: Settings, key: str) -> None:
     app.config.update(
         SECRET_KEY=key,
         TRUSTED_HOSTS=[*OWN_NAMES, *settings.trusted_hosts],
-        SESSION_COOKIE_NAME="boleward",
+        SESSION_COOKIE_NAME=SESSION_COOKIE,
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
         WTF_CSRF_TIME_LIMIT=None,  # lives as long as the browser's session, so that no long form is lost
@@ -62,7 +88,7 @@ def init_app(app: Flask, settings: Settings, key: str) -> None:
     app.before_request(_check)
     csrf.init_app(app)
     app.after_request(lambda response: _with_headers(response, settings))
-    app.context_processor(lambda: {"nonce": _nonce()})
+    app.context_processor(lambda: {"nonce": _nonce(), "shows_news": SESSION_COOKIE in request.cookies})
 
 
 def _check() -> None:

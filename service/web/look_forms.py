@@ -9,7 +9,7 @@ from flask_babel import gettext as _
 from service.entry import enter_findings, enter_inspections
 from service.errors import NotFound
 from service.view import SiteView
-from service.web import choices, current, form, frame, words
+from service.web import choices, current, form, frame
 
 bp = Blueprint("look_forms", __name__)
 
@@ -135,7 +135,5 @@ def answer_flag(slug: str) -> Any:
 
 
 def _answer_page(view: SiteView, flag: Any, sent: form.Form) -> Any:
-    page = frame.site_page(
-        "finding_form.html", view, "flags", flag=flag, form=sent, units=words.Units(view.terms.units)
-    )
+    page = frame.site_page("finding_form.html", view, "flags", flag=flag, form=sent)
     return page, (422 if sent.faults else 200)

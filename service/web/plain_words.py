@@ -83,6 +83,25 @@ FLAG_KIND = {
     "gap": _l("to find out"),
 }
 
+LAYER = {
+    "trees": _l("trees"),
+    "stems": _l("trunks"),
+    "readings": _l("measurements of trunks"),
+    "areas": _l("areas"),
+    "places": _l("parts of the ground, stumps, gaps"),
+    "targets": _l("what is underneath"),
+    "flags": _l("to be looked at"),
+    "inspections": _l("inspections"),
+    "figures": _l("figures"),
+}
+CHANGE_KIND = {
+    "init": _l("ground made"),
+    "import": _l("list brought in"),
+    "entry": _l("entered"),
+    "edit": _l("changed"),
+    "undo": _l("taken back"),
+}
+
 
 def said(table: dict[str, Any], word: Any) -> str:
     """Return the plain words for a word of the data, the word itself where there are none."""
@@ -103,6 +122,7 @@ def init_app(app: Flask) -> None:
         ("flag_words", FLAG_KIND),
     ):
         app.jinja_env.globals[name] = _pair(table)
+    app.jinja_env.globals.update(layer_words=LAYER, change_words=CHANGE_KIND)
 
 
 def _pair(table: dict[str, Any]) -> Any:

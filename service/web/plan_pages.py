@@ -19,7 +19,8 @@ from service.plan_images import (
     plan_image_of,
 )
 from service.view import SiteView
-from service.web import current, form, frame, words
+from service.web import current, form, frame
+from service.web.display import number
 
 bp = Blueprint("plan_pages", __name__)
 
@@ -77,8 +78,8 @@ def place(slug: str, id: str) -> Any:
         return _place_page(view, image, sent)
     flash(_("The plan lies on the ground."))
     if misfit is not None:
-        off = words.number(100 * misfit, 1)
-        area = words.number(100 * plan_image.area_error_share(misfit), 1)
+        off = number(100 * misfit, 1)
+        area = number(100 * plan_image.area_error_share(misfit), 1)
         said = _("The second known length comes out %(off)s %% wrong.", off=off)
         flash(f"{said} {_('Areas drawn on this plan are good to about %(area)s %%.', area=area)}")
     return form.away(f"/sites/{slug}/plans/{id}")

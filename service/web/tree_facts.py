@@ -26,6 +26,8 @@ class ReadingFact:
     as_said: str
     how: str
     crew_kind: str | None
+    as_measured_cm: float
+    height_m: float
     dbh_cm: float
     dbh_se_cm: float
     source: str | None
@@ -156,6 +158,8 @@ def _reading_fact(row: Any, used: str | None, units: display.Units) -> ReadingFa
         as_said=as_said(row, units),
         how=plain.said(plain.INSTRUMENT, row.instrument),
         crew_kind=row.crew_kind,
+        as_measured_cm=float(row.as_measured_cm),
+        height_m=float(row.height_m),
         dbh_cm=float(row.dbh_cm),
         dbh_se_cm=float(row.se),
         source=row.dbh_source,

@@ -74,14 +74,15 @@ def test_it_opens_without_a_network_and_without_a_complaint(opened, frame):
 
 @pytest.mark.parametrize("said", HOSTILE)
 def test_hostile_names_are_shown_verbatim_and_nothing_runs(opened, said):
-    document = make_document(said=said, tags=(said,), terms=make_site(name=said, phone=said))
+    terms = make_site(name=said, phone=said)
+    document = make_document(said=said, tags=(said,), terms=terms, attribution=said)
     watched = opened(document)
     page = watched.page
     find(page, said.lower().split("\n")[0]).last.click()
     card = page.locator(".bw-card")
     assert card.is_visible()
     assert said in page.locator("h1").evaluate("e => e.textContent")
-    for part in (".bw-card dd", ".bw-name", ".bw-found", ".bw-legend", ".bw-caution"):
+    for part in (".bw-card dd", ".bw-name", ".bw-found", ".bw-legend", ".bw-caution", ".bw-credit"):
         texts = page.locator(part).evaluate_all("all => all.map(e => e.textContent)")
         assert any(said in text for text in texts), part
     assert page.evaluate("() => window.ran") is None
@@ -252,6 +253,19 @@ def test_sixteen_thousand_trees_are_there_within_two_seconds(opened):
     document = make_document(number=16_000)
     watched = opened(document)
     assert watched.page.evaluate("() => performance.now()") < 2000
+    assert watched.complaints == []
+
+
+def test_a_plan_of_the_ground_lies_under_the_trees_and_can_be_taken_off(opened):
+    dot = "data:image/gif;base64,R0lGODlhAQABAIAAAAAAAP///ywAAAAAAQABAAACAUwAOw=="
+    west, south, east, north = make_document()["bounds"]
+    watched = opened(make_document(plan_image={"url": dot, "bounds": [west, south, east, north]}))
+    page = watched.page
+    picture = page.locator(".bw-plan").bounding_box()
+    ground = page.locator(".folium-map").bounding_box()
+    assert picture["width"] > 0.5 * ground["width"] or picture["height"] > 0.5 * ground["height"]
+    page.uncheck('[data-layer="plan"]')
+    assert page.locator(".bw-plan").count() == 0
     assert watched.complaints == []
 
 

@@ -1,0 +1,160 @@
+"""The JSON API: lists of objects in the words of the nomenclature; batches answered item by item."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import asdict
+from typing import Any
+from urllib.parse import urlencode
+
+import orjson
+from flask import Blueprint, Response, request
+from flask_babel import gettext as _
+from werkzeug.exceptions import BadRequest
+
+from service import entry
+from service.actors import Actor
+from service.entry import Answer
+from service.errors import Conflict, InvalidRequest
+from service.outlets.geojson_out import plain
+from service.outlets.layer_rows import layer_rows
+from service.store.change_list import changes_since
+from service.store.engine import Store
+from service.view import sites
+from service.web import current, frame
+from service.web.access import csrf
+
+bp = Blueprint("api", __name__, url_prefix="/api")
+csrf.exempt(bp)  # JSON only (access checks it), which no other site's form can send
+
+PAGE_ITEMS, MOST_ITEMS = 1000, 10_000
+BATCH_ITEMS = 5000
+BODY_BYTES = 16 * 2**20
+_WHOLE = 10**9
+
+Enter = Callable[[Store, str, Actor, Sequence[Any]], list[Answer]]
+
+
+@bp.get("/sites")
+def api_sites() -> Response:
+    """The sites, one's own first."""
+    return _json([asdict(site) for site in sites(current.store(), current.actor())])
+
+
+@bp.get("/sites/<slug>/figures")
+def api_figures(slug: str) -> Response:
+    """Figures of the site, its places and areas at a day, the whole site first."""
+    view = current.site_view(slug)
+    tag = frame.etag(view, "api figures")
+    return frame.unchanged(tag) or _tagged(_cautioned(_json(view.figures)), tag)
+
+
+@bp.get("/sites/<slug>/<any(trees, stems, readings, areas, places, targets, flags, inspections):layer>")
+def api_rows(slug: str, layer: str) -> Response:
+    """A layer's rows, ``limit`` of them after the first ``offset``; the next ones by the Link header.
+
+    Raises
+    ------
+    InvalidRequest
+        If ``limit`` or ``offset`` is no whole number in its range.
+    """
+    view = current.site_view(slug)
+    limit, offset = _whole("limit", PAGE_ITEMS, 1, MOST_ITEMS), _whole("offset", 0, 0, _WHOLE)
+    tag = frame.etag(view, "api", layer, str(limit), str(offset))
+    held = frame.unchanged(tag)
+    if held is not None:
+        return held
+    rows = layer_rows(view, layer).rows
+    shown = rows.iloc[offset : offset + limit]
+    columns = [plain(shown[name]) for name in shown]
+    response = _json([dict(zip(shown.columns, cells, strict=True)) for cells in zip(*columns, strict=True)])
+    if offset + limit < len(rows):
+        said = {**request.args.to_dict(), "limit": limit, "offset": offset + limit}
+        response.headers.add("Link", f'<{request.path}?{urlencode(said)}>; rel="next"')
+    return _tagged(_cautioned(response), tag)
+
+
+@bp.get("/sites/<slug>/changes")
+def api_changes(slug: str) -> Response:
+    """The changes of a site after ``since``, in order."""
+    current.site_view(slug)
+    since = _whole("since", 0, 0, _WHOLE)
+    with current.store().read() as connection:
+        rows = changes_since(connection, slug, since, MOST_ITEMS)
+    return _json([dict(row._mapping) for row in rows])
+
+
+@bp.post("/sites/<slug>/readings")
+def api_enter_readings(slug: str) -> Response:
+    """Take one reading or a batch; the same id and content again changes nothing."""
+    return _entered(entry.enter_readings, slug, "reading")
+
+
+@bp.post("/sites/<slug>/observations")
+def api_enter_observations(slug: str) -> Response:
+    """Take one observation or a batch; the same id and content again changes nothing."""
+    return _entered(entry.enter_observations, slug, "observation")
+
+
+def _entered(enter: Enter, slug: str, kind: str) -> Response:
+    sent = _body()
+    items = sent if isinstance(sent, list) else [sent]
+    if len(items) > BATCH_ITEMS:
+        raise InvalidRequest(
+            _("Send at most %(most)s at a time; this batch has %(sent)s.", most=BATCH_ITEMS, sent=len(items))
+        )
+    answers = enter(current.store(), slug, current.actor(), items)
+    if isinstance(sent, list):
+        return _json([_said(answer) for answer in answers])
+    return _one(answers[0], kind)
+
+
+def _one(answer: Answer, kind: str) -> Response:
+    """The answer to a single record: a refusal is a problem of its own.
+
+    Raises
+    ------
+    Conflict
+        If it is known with other content.
+    InvalidRequest
+        If it was refused for another reason.
+    """
+    if answer.outcome == "refused" and answer.sent is not None:
+        raise Conflict(kind, answer.id, answer.sent, answer.known)
+    if answer.outcome == "refused":
+        raise InvalidRequest(answer.why or _("It was refused."))
+    return _json(_said(answer), 200 if answer.outcome == "already there" else 201)
+
+
+def _said(answer: Answer) -> dict[str, Any]:
+    return {name: value for name, value in asdict(answer).items() if value is not None}
+
+
+def _body() -> Any:
+    request.max_content_length = BODY_BYTES
+    try:
+        return orjson.loads(request.get_data())
+    except orjson.JSONDecodeError as error:
+        raise BadRequest(_("This is not JSON: %(why)s.", why=str(error))) from error
+
+
+def _whole(name: str, default: int, low: int, high: int) -> int:
+    said = request.args.get(name)
+    if said is None:
+        return default
+    if said.isascii() and said.isdigit() and len(said) < 11 and low <= int(said) <= high:
+        return int(said)
+    raise InvalidRequest([(name, _("Give a whole number from %(low)s to %(high)s.", low=low, high=high))])
+
+
+def _json(data: Any, status: int = 200) -> Response:
+    body = orjson.dumps(data, option=orjson.OPT_SERIALIZE_NUMPY)
+    return Response(body, status, content_type="application/json")
+
+
+def _tagged(response: Response, tag: str) -> Response:
+    response.set_etag(tag)
+    return response
+
+
+def _cautioned(response: Response) -> Response:
+    response.headers.add("Link", '</cautions>; rel="describedby"; title="caution"')
+    return response

@@ -1,0 +1,135 @@
+"""The data page of a site: bring in, to check, take out, addresses; and starting a ground."""
+
+import re
+import unicodedata
+from typing import Any
+from zoneinfo import available_timezones
+
+from flask import Blueprint, redirect, render_template, request
+from flask_babel import gettext as _
+from werkzeug.wrappers import Response
+
+from service.conventions import breast_height_m
+from service.errors import Conflict, InvalidRequest
+from service.outlets.export import LAYERS
+from service.store.change_list import recent_changes
+from service.store.site_rows import create_site
+from service.view import SiteView
+from service.web import current, frame, today
+from service.web.import_pages import kept_file
+from service.web.listing import listing
+
+bp = Blueprint("data_pages", __name__)
+
+FORMS = ("geojson", "csv")
+TRIES = 50
+
+
+@bp.get("/sites/<slug>/data")
+def site_data(slug: str) -> str:
+    """Bring a list in, see what is to check, take files out."""
+    view = current.site_view(slug)
+    with current.store().read() as connection:
+        changes = recent_changes(connection, slug)
+    return frame.site_page(
+        "data.html",
+        view,
+        "data",
+        layers=LAYERS,
+        forms=FORMS,
+        origin=request.host_url.rstrip("/"),
+        to_check=len(today.to_check(view)),
+        changes=changes,
+    )
+
+
+@bp.get("/sites/<slug>/data/check")
+def site_check(slug: str) -> str:
+    """What imports and entries asked and no person has settled."""
+    view = current.site_view(slug)
+    asked = _with_trees(view)
+    shown = listing(
+        asked, request.args.to_dict(), searched=("tag", "what", "detail"), exact=("what",), default_sort="fid"
+    )
+    return frame.site_page("check.html", view, "data", list=shown)
+
+
+def _with_trees(view: SiteView) -> Any:
+    """The open questions with the tree that each is about, where it is about one."""
+    asked = today.to_check(view)
+    if not len(asked):
+        return asked.assign(tree_id=None, tag=None) if len(asked.columns) else _no_questions(asked)
+    stem_tree = dict(zip(view.records.stems["stem_id"], view.records.stems["tree_id"], strict=True))
+    readings = view.records.readings
+    of = {tree_id: tree_id for tree_id in view.records.trees["tree_id"]} | stem_tree
+    of |= {
+        reading_id: stem_tree.get(stem_id)
+        for reading_id, stem_id in zip(readings["reading_id"], readings["stem_id"], strict=True)
+    }
+    tags = dict(zip(view.records.trees["tree_id"], view.records.trees["tag"], strict=True))
+    tree_ids = [of.get(subject) for subject in asked["subject_id"]]
+    return asked.assign(tree_id=tree_ids, tag=[tags.get(tree_id) for tree_id in tree_ids])
+
+
+def _no_questions(asked: Any) -> Any:
+    return asked.reindex(columns=["fid", "subject_id", "what", "detail", "tree_id", "tag"])
+
+
+@bp.get("/start")
+def start() -> str:
+    """Three questions for a ground of one's own; with a list in hand, the file too."""
+    return render_template("start.html", with_list=bool(request.args.get("list")))
+
+
+@bp.post("/start")
+def make_ground() -> Response:
+    """Make a ground and go to it; with a file, on to how the file was understood.
+
+    Raises
+    ------
+    InvalidRequest
+        If a question was left open.
+    """
+    name = request.form.get("name", "").strip()
+    if not name or len(name) > 200:
+        raise InvalidRequest([("name", _("Give the ground a name of at most 200 characters."))])
+    country = request.form.get("country", "").strip().upper() or None
+    units = request.form.get("units", "")
+    if units not in ("metric", "us"):
+        raise InvalidRequest([("units", _("Say whether you measure in centimetres or inches."))])
+    file = kept_file() if request.form.get("list") else None
+    slug = _made(name, country, units)
+    where = f"/sites/{slug}/data/uploads/{file.id}" if file else f"/sites/{slug}"
+    return redirect(where, 303)
+
+
+def _made(name: str, country: str | None, units: Any) -> str:
+    base = short_name(name)
+    for number in range(1, TRIES):
+        slug = base if number == 1 else f"{base}-{number}"
+        try:
+            create_site(
+                current.store(),
+                slug,
+                actor=current.actor(),
+                name=name,
+                country=country,
+                breast_height_m=breast_height_m(country),
+                units=units,
+                time_zone=_zone(request.form.get("time_zone", "")),
+            )
+        except Conflict:
+            continue
+        return slug
+    raise InvalidRequest([("name", _("There are many grounds of this name already; choose another."))])
+
+
+def _zone(said: str) -> str:
+    """The time zone that the browser named, where it is one."""
+    return said if said in available_timezones() else "UTC"
+
+
+def short_name(name: str) -> str:
+    """Return a name for addresses: small letters, digits and hyphens."""
+    plain = unicodedata.normalize("NFKD", name.replace("ß", "ss")).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:50].strip("-") or "ground"

@@ -1,0 +1,118 @@
+"""The words for bringing a list in: our columns, choices of options, what became of rows."""
+
+from typing import Any
+
+from flask_babel import gettext as _
+from flask_babel import lazy_gettext as _l
+
+COLUMN_WORDS: dict[str, Any] = {
+    "tag": _l("tree number"),
+    "external_id": _l("key in your list"),
+    "row_id": _l("row number"),
+    "species": _l("kind, botanical"),
+    "genus": _l("genus"),
+    "epithet": _l("second part of the botanical name"),
+    "cultivar": _l("variety"),
+    "common_name": _l("kind, everyday name"),
+    "girth": _l("distance round the trunk"),
+    "diameter": _l("width of the trunk"),
+    "class": _l("class of width"),
+    "height": _l("height of the tree"),
+    "crown": _l("width of the crown"),
+    "measuring_height": _l("height of measuring"),
+    "place": _l("part of the ground"),
+    "quarter": _l("quarter"),
+    "street": _l("street"),
+    "measured_on": _l("day of measuring"),
+    "status": _l("state"),
+    "record_kind": _l("what stands there"),
+    "planted_on": _l("day of planting"),
+    "lon": _l("longitude"),
+    "lat": _l("latitude"),
+    "x": _l("east (x)"),
+    "y": _l("north (y)"),
+    "geometry": _l("shape"),
+    "point": _l("position"),
+    "name": _l("name"),
+    "kind": _l("what it is"),
+    "use": _l("how much people are there"),
+    "area_ha": _l("hectares"),
+    "keeper": _l("whose"),
+}
+SAID_BY_HAND = (
+    "tag", "species", "girth", "diameter", "class", "height", "crown", "place", "measured_on", "status",
+    "lon", "lat", "x", "y",
+)  # fmt: skip
+SIZES = (
+    "girth-cm",
+    "girth-in",
+    "girth-mm",
+    "girth-m",
+    "diameter-cm",
+    "diameter-in",
+    "diameter-mm",
+    "diameter-m",
+)
+_QUANTITIES = {"girth": _l("distance round the trunk"), "diameter": _l("width of the trunk")}
+_UNITS = {
+    "cm": _l("centimetres"),
+    "in": _l("inches"),
+    "mm": _l("millimetres"),
+    "m": _l("metres"),
+    "ft": _l("feet"),
+}
+LAYERS = {"trees": _l("trees"), "areas": _l("areas"), "targets": _l("what is underneath")}
+OPTION_WORDS: dict[str, Any] = {
+    "layer": _l("What the list holds"),
+    "place": _l("Part of the ground (a name, or a heading of the list)"),
+    "size": _l("What the sizes are"),
+    "height_m": _l("Height of measuring, in metres"),
+    "measured_on": _l("Day of measuring (a day, or a heading of the list)"),
+    "crs": _l("Coordinates (EPSG:n, or local for metres on a plan)"),
+    "kind": _l("What all areas or things underneath are"),
+}
+OUTCOME_WORDS = {
+    "taken": _l("taken"),
+    "already_there": _l("already there"),
+    "questioned": _l("please check"),
+    "refused": _l("not taken in"),
+}
+RECORD_WORDS = {
+    "trees": _l("trees"),
+    "stems": _l("trunks"),
+    "readings": _l("measurements of trunks"),
+    "observations": _l("other measurements and sights"),
+    "places": _l("parts of the ground, stumps, gaps"),
+    "areas": _l("areas"),
+    "targets": _l("things underneath"),
+}
+
+
+def column_words(word: str) -> str:
+    """The plain words for one of our columns."""
+    return (
+        str(COLUMN_WORDS.get(word.split(" ")[0], word))
+        if word not in COLUMN_WORDS
+        else str(COLUMN_WORDS[word])
+    )
+
+
+def choice_words(option: str, choice: str) -> str:
+    """The plain words for one choice of an option."""
+    quantity, _dash, unit = choice.partition("-")
+    if option == "size" and quantity in _QUANTITIES and unit in _UNITS:
+        return str(_("%(quantity)s, in %(unit)s", quantity=_QUANTITIES[quantity], unit=_UNITS[unit]))
+    if option == "crs" and choice == "local":
+        return str(_("metres on a plan without a place on earth"))
+    if option == "layer" and choice in LAYERS:
+        return str(LAYERS[choice])
+    return choice
+
+
+def sure_words(sure: float) -> str:
+    """How sure a guess is, in words."""
+    if sure >= 0.95:
+        return str(_("almost certain"))
+    if sure >= 0.8:
+        return str(_("likely"))
+    return str(_("a guess; please check"))
