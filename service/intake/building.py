@@ -11,7 +11,7 @@ from sqlalchemy import Table
 from layers.ground import cell
 from service.intake.decisions import Decision, Here, New
 from service.intake.prepared import PreparedRow, PreparedShape, Question
-from service.intake.shape_rows import shape_row
+from service.intake.shape_deciding import shape_row
 from service.store import schema
 
 _TREE = (

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from sqlalchemy.engine import Connection
 
-from service.intake import deciding, shape_rows
+from service.intake import deciding, shape_deciding
 from service.intake.comparing import groups_here
 from service.intake.content import getters, said_groups
 from service.intake.decisions import Decision, Here
@@ -45,8 +45,8 @@ def plan_import(
         here.places = import_rows.place_names(conn, site_fid)
     keyed = keyed_rows(prepared, place, here.name, known_ids)
     if prepared.layer in SHAPE_TABLES:
-        decisions, to_compare = shape_rows.look_at_shapes(keyed, here)
-        compare = shape_rows.compare_shape
+        decisions, to_compare = shape_deciding.look_at_shapes(keyed, here)
+        compare = shape_deciding.compare_shape
     else:
         decisions, to_compare = deciding.first_look(keyed, here, getters(said_groups(prepared)))
         compare = deciding.compare

@@ -10,7 +10,7 @@ from sqlalchemy import Table
 from sqlalchemy.engine import Connection
 
 from layers.ground import cell
-from service.intake import deciding, shape_rows
+from service.intake import deciding, shape_deciding
 from service.intake.building import COLUMNS, Writer, build, kept_text, question_row
 from service.intake.comparing import Groups
 from service.intake.content import GROUPS
@@ -121,7 +121,7 @@ def _revised(decisions: Iterable[Decision], here: Here) -> dict[Table, list[Deci
 
 def _merge(decision: Decision, record: Mapping[str, Any], here: Here) -> tuple[Groups, Groups]:
     if isinstance(decision.keyed.row, PreparedShape):
-        return shape_rows.merge_shape(decision, record)
+        return shape_deciding.merge_shape(decision, record)
     return deciding.merge_with(decision, record, here)
 
 
@@ -129,7 +129,7 @@ def _values(taken: Groups, decision: Decision, table: Table, here: Here) -> dict
     """Return the columns of a new version from the groups that are taken."""
     row = decision.keyed.row
     if isinstance(row, PreparedShape):
-        return shape_rows.shape_values(taken, row, table)
+        return shape_deciding.shape_values(taken, row, table)
     values: dict[str, Any] = {}
     for group, value in taken.items():
         if group == "place":
