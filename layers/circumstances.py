@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from layers.days import NO_DAY
+from layers.days import NO_DAY, days
 from layers.inputs import Records, SiteTerms
 from layers.screening_rules import BUSY, OUR_REMINDER
 from layers.seen import Raised
@@ -26,7 +26,7 @@ def circumstances(around: Surroundings) -> Iterator[Raised]:
 def _reach(around: Surroundings) -> Iterator[Raised]:
     height = around.measures["height_high_m"].to_numpy(dtype=float)
     source = around.measures["height_source"].to_numpy(dtype=object)
-    measured = around.measures["height_on"].to_numpy(dtype="datetime64[D]")
+    measured = days(around.measures["height_on"])
     told = _targets_told(around)
     for tree, target, apart in _rows(around.near):
         evidence = (
@@ -50,7 +50,7 @@ def _reach(around: Surroundings) -> Iterator[Raised]:
 
 def _crown_over(around: Surroundings) -> Iterator[Raised]:
     source = around.measures["crown_source"].to_numpy(dtype=object)
-    measured = around.measures["crown_on"].to_numpy(dtype="datetime64[D]")
+    measured = days(around.measures["crown_on"])
     told = _targets_told(around)
     for tree, target, apart in _rows(around.under):
         evidence = (
