@@ -202,11 +202,17 @@
         if (event.key === "Escape") this.close();
       } });
       this.section.querySelector(".bw-map-ground").append(this.card);
-      const refit = () => this.map.invalidateSize({ animate: false });
-      window.addEventListener("beforeprint", refit);
-      window.addEventListener("afterprint", refit);
-      window.matchMedia("print").addEventListener("change", refit);
-      new ResizeObserver(refit).observe(this.map.getContainer());
+      const print = window.matchMedia("print");
+      print.addEventListener("change", () => this.refit(print.matches));
+      new ResizeObserver(() => this.map.invalidateSize({ animate: false })).observe(this.map.getContainer());
+    }
+
+    // Paper has another shape: what was seen on the screen is what is printed.
+    refit(onPaper) {
+      if (onPaper) this.seen = { bounds: this.map.getBounds(), centre: this.map.getCenter(), zoom: this.map.getZoom() };
+      this.map.invalidateSize({ animate: false });
+      if (onPaper) this.map.fitBounds(this.seen.bounds, { animate: false });
+      else if (this.seen) this.map.setView(this.seen.centre, this.seen.zoom, { animate: false });
     }
 
     corner(position, node) {
