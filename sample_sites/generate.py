@@ -131,8 +131,8 @@ school, town, agency or firm is meant, and nobody was measured or asked. The gro
 
 Columns are the words of `layers/columns.py`. Besides them: `reading_no`, `observation_no` and
 `inspection_no` number the records (`supersedes` names the reading that a row corrects), `external_id` is the
-row of `trees.csv`, `number` the trunk, `{size}` the size in the tree list, `look_note` what was said of
-a whole inspection.
+row of `trees.csv`, `record_kind` what the row is, `number` the trunk, `{size}` the size in the tree list,
+`look_note` what was said of a whole inspection.
 """
 
 

@@ -9,7 +9,7 @@ from sample_sites.measuring import CM_PER, OWN_CM, stepped
 
 FT_M = 0.3048
 UNKNOWN = ("unknown", "?", "Prunus sp.", "Salix sp.", "not known", "conifer")
-STUMP, VACANT = "stump", "vacant planting place"
+STUMP, VACANT = "stump", "vacant"
 
 # WGS 84: semi-major axis [m] and squared eccentricity.
 AXIS_M, ECCENTRICITY_2 = 6378137.0, 0.00669437999014
@@ -48,10 +48,11 @@ class TreeList:
         draw = self._draw
         self.misspelled, self.unknown = draw("misspelled"), draw("unknown_names")
         self.untagged, self.unplaced = draw("without_tag"), draw("without_position")
-        self.doubled, self.zero, self.others = draw("duplicate_tags"), draw("zeros"), draw("not_ours")
+        self.doubled, self.others = draw("duplicate_tags"), draw("not_ours")
+        self.zero = draw("zeros", [tree for tree in trees if len(tree.stems) == 1])
 
-    def _draw(self, what: str) -> set[int]:
-        return {tree.number for tree in self.dice.some(self.trees, self.said[what])}
+    def _draw(self, what: str, among: list[Tree] | None = None) -> set[int]:
+        return {tree.number for tree in self.dice.some(among or self.trees, self.said[what])}
 
     def rows(self) -> list[Row]:
         """Every row of the list: trees in the order in which they were walked, then stumps and gaps."""
@@ -74,6 +75,7 @@ class TreeList:
         return {
             "external_id": external_id(self.recipe, tree.number),
             "tag": "" if tree.number in self.untagged else str(100 + tree.number),
+            "record_kind": "tree",
             "scientific_name": self._name(tree),
             "common_name": "" if tree.number in self.unknown or self.dice.chance(0.1) else tree.kind.common,
             "place": tree.area,
@@ -111,7 +113,7 @@ class TreeList:
     def _size(self, tree: Tree) -> str:
         if tree.number in self.zero:
             return "0"
-        if not self.dice.chance(self.said["sized_share"]):
+        if len(tree.stems) == 1 and not self.dice.chance(self.said["sized_share"]):
             return ""
         said = []
         for stem in range(len(tree.stems)):
@@ -138,7 +140,7 @@ class TreeList:
         blank: Row = dict.fromkeys(self._row(self.trees[0]), "")
         return blank | {
             "external_id": external_id(self.recipe, number),
-            "scientific_name": name,
+            "record_kind": name,
             "place": area["name"],
             "lon_deg": f"{lon:.7f}",
             "lat_deg": f"{lat:.7f}",
