@@ -15,16 +15,34 @@ from service.web import (
     data_pages,
     display,
     download_routes,
+    ground_forms,
     import_pages,
+    look_forms,
     plain_words,
+    plan_pages,
     problems,
+    sheet_pages,
     site_pages,
+    tree_forms,
     tree_pages,
 )
 
 __all__ = ["create_app"]
 
-PAGES = (site_pages, tree_pages, chart_routes, data_pages, import_pages, download_routes, api)
+PAGES = (
+    site_pages,
+    tree_forms,
+    tree_pages,
+    look_forms,
+    ground_forms,
+    plan_pages,
+    sheet_pages,
+    chart_routes,
+    data_pages,
+    import_pages,
+    download_routes,
+    api,
+)
 
 
 def create_app(store: Store, settings: Settings) -> Flask:

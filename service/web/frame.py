@@ -41,6 +41,8 @@ def _tabs(slug: str) -> list[tuple[str, str, str]]:
         ("figures", f"{base}/figures{day}", _("Figures")),
         ("trees", f"{base}/trees{day}", _("Trees")),
         ("flags", f"{base}/flags{day}", _("To be looked at")),
+        ("sheets", f"{base}/sheets{day}", _("Measuring")),
+        ("ground", f"{base}/ground{day}", _("Ground")),
         ("data", f"{base}/data{day}", _("Data")),
     ]
 

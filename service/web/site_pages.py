@@ -138,5 +138,6 @@ def site_map(slug: str) -> Response:
         lang=frame.language(),
         tree_url=f"/sites/{slug}/trees/{{tree_id}}{frame.day_query()}",
         basemap=basemap,
+        plan_url=f"/sites/{slug}/plans/{{id}}/north-up.png?v={{version}}",
     )
     return frame.kept_answer(orjson.dumps(document), "application/json", tag)
