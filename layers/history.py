@@ -81,16 +81,16 @@ def state_at(records: Records, terms: SiteTerms, as_of: str) -> StandState:
     live, when = live[until].reset_index(drop=True), when[until].astype(np.int64)
 
     sizes = girth.standardised(live, records.stems, records.trees, terms)
-    stems = _stems(records, known[known["state"] == LIVE], day)
+    stems = _stems(records, known[known["state"] == LIVE], day, terms.time_zone)
     stem = pd.Index(stems["stem_id"]).get_indexer(sizes.readings["stem_id"])
     state, parts = _latest(stems, sizes, stem, when)
     state = state.join(_classes(sizes.readings, stem, when, len(stems)))
     return StandState(columns.shaped("stem_state", state), parts, sizes.causes)
 
 
-def _stems(records: Records, live: pd.DataFrame, day: np.datetime64) -> pd.DataFrame:
+def _stems(records: Records, live: pd.DataFrame, day: np.datetime64, time_zone: str) -> pd.DataFrame:
     """Stems of the standing trees with both statuses; a tree without stems has a row without a stem."""
-    trees = standing(records, live, day)
+    trees = standing(records, live, day, time_zone)
     events = settled_events(records.status_events)
     status, _ = statuses(
         records.stems["stem_id"], records.stems["status"], events[events["subject"] == "stem"], day

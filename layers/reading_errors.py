@@ -107,7 +107,7 @@ def _blocks(
     yield from _block("instrument", _rows(size), known.instrument, keys, size)
 
     crew, crew_keys = _crew_keys(readings, known)
-    size = known.crew_cm * how.factor
+    size = np.where(np.isfinite(dbh_cm), known.crew_cm * how.factor, 0.0)
     yield from _block("crew", _rows(size), crew, crew_keys, size)
 
     calibration, ids = _codes(readings["calibration_id"], "")

@@ -5,7 +5,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from layers.corrections import LIVE, corrected
-from layers.days import Days, days, latest_per_group
+from layers.days import NO_DAY, Days, days, latest_per_group, local_days
 from layers.error_model import Whole
 from layers.inputs import Records
 
@@ -13,7 +13,9 @@ LIVING, DEAD, REMOVED, UNKNOWN = "living", "dead", "removed", "unknown"
 COUNTED = (LIVING, UNKNOWN)  # count as living
 
 
-def standing(records: Records, live_readings: pd.DataFrame, day: np.datetime64) -> pd.DataFrame:
+def standing(
+    records: Records, live_readings: pd.DataFrame, day: np.datetime64, time_zone: str
+) -> pd.DataFrame:
     """Return the trees that have stood on a day or before, with their status then.
 
     Parameters
@@ -21,9 +23,11 @@ def standing(records: Records, live_readings: pd.DataFrame, day: np.datetime64) 
     records : Records
         Trees, observations and status events of the site.
     live_readings : DataFrame
-        Readings that hold, with ``stem_id`` and ``measured_on``.
+        Readings that hold, with ``stem_id``, ``measured_on`` and ``received_at``.
     day : datetime64
         The day, taken to its end.
+    time_zone : str
+        That of the site.
 
     Returns
     -------
@@ -37,7 +41,7 @@ def standing(records: Records, live_readings: pd.DataFrame, day: np.datetime64) 
     trees = records.trees
     events = settled_events(records.status_events)
     planted = days(trees["planted_on"])
-    first = _first_dated(records, live_readings, events)
+    first = _first_dated(records, live_readings, events, time_zone)
     begins = np.where(np.isnat(planted), first, planted)
     stood = np.isnat(begins) | (begins <= day)
     of_trees = events[events["subject"] == "tree"]
@@ -94,30 +98,48 @@ def _always_first(day: pd.Series) -> Whole:
     return np.where(np.isnat(day.to_numpy()), np.iinfo(np.int64).min, number)
 
 
-def _first_dated(records: Records, readings: pd.DataFrame, events: pd.DataFrame) -> Days:
-    """The day of the first dated record of each tree, NaT without one."""
-    trees = pd.Index(records.trees["tree_id"])
-    stem_tree = records.stems["tree_id"].to_numpy(dtype=object)
-    stems = pd.Index(records.stems["stem_id"])
-    tree_at = trees.get_indexer(stem_tree)
+def _first_dated(records: Records, readings: pd.DataFrame, events: pd.DataFrame, time_zone: str) -> Days:
+    """The day of the first dated record of each tree, NaT without one.
+
+    The end of a tree begins none. Beside a dated record one without a date counts from its receipt, so that
+    measuring a tree does not take it out of the years before.
+    """
+    trees, stems = pd.Index(records.trees["tree_id"]), pd.Index(records.stems["stem_id"])
+    tree_of_stem = trees.get_indexer(records.stems["tree_id"])
     seen = records.observations
     seen = seen[corrected(seen, "observation_id", "tree_id")["state"] == LIVE]
-    on_stem = (events["subject"] == "stem").to_numpy()
-    found = [
-        (_through(stems.get_indexer(readings["stem_id"]), tree_at), days(readings["measured_on"])),
-        (trees.get_indexer(seen["tree_id"]), days(seen["observed_on"])),
-        (trees.get_indexer(events["subject_id"][~on_stem]), events["day"].to_numpy()[~on_stem]),
-        (
-            _through(stems.get_indexer(events["subject_id"][on_stem]), tree_at),
-            events["day"].to_numpy()[on_stem],
-        ),
-    ]
-    first = np.full(len(trees), np.iinfo(np.int64).max)
-    for at, day in found:
-        dated = (at >= 0) & ~np.isnat(day)
-        np.minimum.at(first, at[dated], day[dated].astype("datetime64[D]").astype(np.int64))
-    none = first == np.iinfo(np.int64).max
-    return np.where(none, np.datetime64("NaT", "D"), np.where(none, 0, first).astype("datetime64[D]"))
+    begun = events[~events["status"].isin((DEAD, REMOVED)).to_numpy(dtype=bool)]
+    of_stem = _through(stems.get_indexer(begun["subject_id"]), tree_of_stem)
+    tree = np.concatenate(
+        [
+            _through(stems.get_indexer(readings["stem_id"]), tree_of_stem),
+            trees.get_indexer(seen["tree_id"]),
+            np.where(begun["subject"] == "stem", of_stem, trees.get_indexer(begun["subject_id"])),
+        ]
+    )
+    dated = np.concatenate(
+        [days(readings["measured_on"]), days(seen["observed_on"]), begun["day"].to_numpy()]
+    )
+    received = np.concatenate(
+        [
+            local_days(readings["received_at"], time_zone),
+            local_days(seen["received_at"], time_zone),
+            np.full(len(begun), NO_DAY),
+        ]
+    )
+    first = _earliest(tree, dated, len(trees))
+    return np.where(
+        np.isnat(first), first, _earliest(tree, np.where(np.isnat(dated), received, dated), len(trees))
+    )
+
+
+def _earliest(group: Whole, day: Days, groups: int) -> Days:
+    """The earliest day of every group, NaT where there is none."""
+    never = np.iinfo(np.int64).max
+    first = np.full(groups, never)
+    known = (group >= 0) & ~np.isnat(day)
+    np.minimum.at(first, group[known], day[known].astype("datetime64[D]").astype(np.int64))
+    return np.where(first == never, NO_DAY, np.where(first == never, 0, first).astype("datetime64[D]"))
 
 
 def _through(at: Whole, onward: Whole) -> Whole:
