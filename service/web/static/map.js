@@ -258,7 +258,7 @@
       const hits = this.hits(query);
       const shown = hits.slice(0, MAX_FOUND);
       const key = !hits.length ? "found_none" : hits.length > shown.length ? "found_first" : "found";
-      status.textContent = this.words.say(key, { n: hits.length, shown: shown.length });
+      status.textContent = this.words.say(key, { n: this.words.number(hits.length, 0), shown: shown.length });
       list.replaceChildren(...shown.map(({ name, detail, open }) => {
         const button = el("button", { type: "button", onclick: () => open(button) },
           el("b", {}, name), detail ? el("span", {}, detail) : null);
@@ -284,7 +284,9 @@
         const detail = [trees.kindOfTree(i), trees.text("place", i)].filter((text) => text !== null).join(", ");
         hits.push({ name: trees.text("tag", i) ?? words.say("no_tag"), detail, open: (from) => this.openTree(i, from) });
       }
-      return hits;
+      // The very name first, then those that begin with it.
+      const rank = ({ name }) => { const text = plain(name); return text === query ? 0 : text.startsWith(query) ? 1 : 2; };
+      return hits.map((hit) => [rank(hit), hit]).sort(([a], [b]) => a - b).map(([, hit]) => hit);
     }
 
     legend() {
