@@ -100,7 +100,7 @@ class Stem:
 
 @dataclass
 class Tree:
-    """One tree as it is."""
+    """One tree as it is; one that nobody reaches (behind a fence, in thorns) is never measured."""
 
     number: int
     area: str
@@ -112,6 +112,7 @@ class Tree:
     growth_share: float
     stems: list[Stem]
     ivy_cm: float = 0.0
+    is_reached: bool = True
     lost: dict[str, Any] | None = field(default=None)
 
     def dbh_cm(self, stem: int, day: dt.date) -> float:
@@ -177,6 +178,9 @@ def grown(recipe: Recipe) -> list[Tree]:
     for area in recipe["areas"]:
         for x, y in _spots(area, built, dice):
             trees.append(_tree(len(trees) + 1, area, kinds, (x, y), listed_on, dice))
+    single = [tree for tree in trees if len(tree.stems) == 1]
+    for tree in Dice(recipe["site"]["seed"], "fences").some(single, recipe["list"]["never_measured"]):
+        tree.is_reached = False
     _lose(trees, recipe, Dice(recipe["site"]["seed"], "losses"))
     return trees
 

@@ -92,6 +92,8 @@ class Crews:
         return found
 
     def _has(self, tree: Tree, code: str, crew: Recipe, ordinary: list[str], number: int) -> bool:
+        if not tree.is_reached:
+            return False
         if tree.number in self.practice:
             return True
         if "only" in crew:

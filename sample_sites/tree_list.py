@@ -49,7 +49,7 @@ class TreeList:
         self.misspelled, self.unknown = draw("misspelled"), draw("unknown_names")
         self.untagged, self.unplaced = draw("without_tag"), draw("without_position")
         self.doubled, self.others = draw("duplicate_tags"), draw("not_ours")
-        self.zero = draw("zeros", [tree for tree in trees if len(tree.stems) == 1])
+        self.zero = draw("zeros", [tree for tree in trees if len(tree.stems) == 1 and tree.is_reached])
 
     def _draw(self, what: str, among: list[Tree] | None = None) -> set[int]:
         return {tree.number for tree in self.dice.some(among or self.trees, self.said[what])}
@@ -113,6 +113,8 @@ class TreeList:
     def _size(self, tree: Tree) -> str:
         if tree.number in self.zero:
             return "0"
+        if not tree.is_reached:
+            return ""
         if len(tree.stems) == 1 and not self.dice.chance(self.said["sized_share"]):
             return ""
         said = []
@@ -125,6 +127,8 @@ class TreeList:
         return "/".join(said)
 
     def _remark(self, tree: Tree) -> str:
+        if not tree.is_reached:
+            return "behind the fence, not measured"
         if tree.ivy_cm:
             return "ivy"
         if len(tree.stems) > 1:

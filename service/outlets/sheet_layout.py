@@ -214,10 +214,11 @@ class SheetPage:
             if name in _TICKS:
                 pdf.rect(x + width / 2 - 1.7, y + ROW / 2 - 1.7, 3.4, 3.4)
             elif name == "where":
-                pdf.set_font(style="B", size=6.6)
-                pdf.text(x + 0.8, y + 3.4, _fitted(pdf, row.what, width - 1.4))
-                pdf.set_font(size=6.2)
-                pdf.text(x + 0.8, y + 6.8, _fitted(pdf, row.where, width - 1.4))
+                pdf.set_font(style="B", size=6.4)
+                pdf.text(x + 0.8, y + 2.8, _fitted(pdf, row.what, width - 1.4))
+                pdf.set_font(size=5.9)
+                for line, text in enumerate(_two_lines(pdf, row.where, width - 1.4)):
+                    pdf.text(x + 0.8, y + 5.4 + 2.4 * line, text)
             else:
                 bold = name in ("number", "tag")
                 pdf.set_font(style="B" if bold else "", size=8.0 if bold else 7.0)
@@ -263,6 +264,16 @@ def _fitted(pdf: FPDF, text: str, width: float) -> str:
     while plain and pdf.get_string_width(f"{plain}…") > width:
         plain = plain[:-1]
     return f"{plain.rstrip()}…"
+
+
+def _two_lines(pdf: FPDF, text: str, width: float) -> list[str]:
+    """Return a text on one or two lines, cut where it is longer."""
+    words = text.split()
+    first = ""
+    while words and pdf.get_string_width(f"{first} {words[0]}".strip()) <= width:
+        first = f"{first} {words.pop(0)}".strip()
+    rest = " ".join(words)
+    return [line for line in (first, _fitted(pdf, rest, width)) if line]
 
 
 def left_out_page(page: SheetPage, reasons: list[tuple[str, str]]) -> None:

@@ -209,6 +209,15 @@ def test_what_crews_saw_is_said_in_the_words_of_the_list_of_sights(made):
     assert len(said) >= 8
 
 
+def test_a_few_trees_that_nobody_reaches_have_no_size_at_all(made):
+    said = made.recipe["list"]
+    size = f"{said['quantity']}_{said['unit']}"
+    measured = {row["external_id"] for row in rows_of(made, "readings.csv")}
+    listed = [row for row in rows_of(made, "trees.csv") if row["record_kind"] == "tree" and not row[size]]
+    never = {row["external_id"] for row in listed} - measured
+    assert len(never) >= said["never_measured"]
+
+
 def test_corrections_point_to_an_earlier_reading_of_the_same_trunk(made):
     known = {}
     for row in rows_of(made, "readings.csv"):
