@@ -212,6 +212,7 @@ def _meet(one: Box, other: Box) -> bool:
 def draw_how(pdf: FPDF, box: Box, height_m: float, height: str, words: Words) -> None:
     """Draw where the tape goes: level round one trunk at the height, and round each of two above a fork."""
     x, y, width, tall = box
+    pdf.set_fill_color(0)
     ground, scale = y + tall - 8.5, (tall - 11.0) / 1.9
     line = ground - height_m * scale
     pdf.set_draw_color(0)
