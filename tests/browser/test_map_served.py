@@ -86,14 +86,21 @@ def test_an_area_can_be_drawn_under_the_policy_of_pages(served, browser_page):
     page.goto(address)
     page.wait_for_selector(".bw-map-ready")
     page.evaluate(
-        """() => { map_shell.on('pm:create', e => { window.drawn = e.layer.toGeoJSON().geometry; });
+        """() => { window.corners = 0;
+                   map_shell.on('pm:create', e => { window.drawn = e.layer.toGeoJSON().geometry; });
+                   map_shell.on('pm:drawstart', e => {
+                     e.workingLayer.on('pm:vertexadded', () => { window.corners += 1; }); });
                    map_shell.pm.enableDraw('Polygon'); }"""
     )
     box = page.locator("#map_shell").bounding_box()
     corners = [(0.3, 0.3), (0.6, 0.3), (0.6, 0.6), (0.3, 0.3)]
-    for right, down in corners:
-        page.mouse.move(box["x"] + right * box["width"], box["y"] + down * box["height"])
-        page.mouse.click(box["x"] + right * box["width"], box["y"] + down * box["height"])
+    for number, (right, down) in enumerate(corners):
+        at = box["x"] + right * box["width"], box["y"] + down * box["height"]
+        page.mouse.move(*at, steps=5)
+        page.wait_for_timeout(100)
+        page.mouse.click(*at)
+        if number < 3:
+            page.wait_for_function("n => window.corners === n", arg=number + 1)
     page.wait_for_function("() => window.drawn")
     drawn = page.evaluate("() => window.drawn")
     assert drawn["type"] == "Polygon"
