@@ -82,7 +82,7 @@ def state_at(records: Records, terms: SiteTerms, as_of: str) -> StandState:
 
     sizes = girth.standardised(live, records.stems, records.trees, terms)
     stems = _stems(records, known[known["state"] == LIVE], day, terms.time_zone)
-    stem = pd.Index(stems["stem_id"]).get_indexer(sizes.readings["stem_id"])
+    stem = _positions(stems["stem_id"], sizes.readings["stem_id"])
     state, parts = _latest(stems, sizes, stem, when)
     state = state.join(_classes(sizes.readings, stem, when, len(stems)))
     return StandState(columns.shaped("stem_state", state), parts, sizes.causes)
@@ -98,6 +98,13 @@ def _stems(records: Records, live: pd.DataFrame, day: np.datetime64, time_zone: 
     stems = records.stems[["stem_id", "tree_id", "number"]].assign(status=status)
     merged = trees.merge(stems.sort_values("number", kind="stable"), on="tree_id", how="left", sort=False)
     return merged.reset_index(drop=True)
+
+
+def _positions(stem_ids: pd.Series, wanted: pd.Series) -> Whole:
+    """Where each wanted stem stands among those given, -1 where it does not; some rows have no stem."""
+    has_stem = np.flatnonzero(stem_ids.notna().to_numpy())
+    at = pd.Index(stem_ids.iloc[has_stem]).get_indexer(wanted)
+    return np.where(at >= 0, np.append(has_stem, _NONE)[at], _NONE)
 
 
 def _latest(
