@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from operator import attrgetter
 from typing import Any
 
+import numpy as np
 from sqlalchemy import Table
 
 from layers.ground import cell
@@ -206,6 +207,8 @@ def question_row(
 
 def _cells(decisions: Iterable[Decision]) -> list[int | None]:
     rows = [d.keyed.row for d in decisions]
-    lon, lat = ([getattr(row, word, None) for row in rows] for word in ("lon_deg", "lat_deg"))
+    lon, lat = (
+        np.array([getattr(row, word, None) for row in rows], dtype=float) for word in ("lon_deg", "lat_deg")
+    )
     found: list[int | None] = cell(lon, lat).tolist()
     return found
