@@ -1,6 +1,7 @@
 """What qualified people answered to the questions, and when an answer no longer holds."""
 
 import re
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -46,8 +47,8 @@ def answers(flags: pd.DataFrame, findings: pd.DataFrame, as_of: str) -> list[str
     -----
     An answer lapses when its date passes (a sign without one: 12 months after the look), when the rule has
     another version, and when the evidence is worse than what was looked at: a sign was seen again after the
-    look, the tree now reaches farther or its crown is wider than the evidence of the finding says, or more
-    people are there than it says.
+    look (or on its day, where the evidence of the finding is another), the tree now reaches farther or its
+    crown is wider than the evidence of the finding says, or more people are there than it says.
     """
     known = live_findings(findings, as_of)
     out: list[str | None] = [None] * len(flags)
@@ -72,8 +73,8 @@ def _until(findings: pd.DataFrame) -> Days:
     return np.where(np.isnat(said), months_later(days(findings["looked_on"]), months), said)
 
 
-def _holds(flag: object, finding: pd.Series) -> bool:
-    rule = RULES[flag.rule]  # type: ignore[attr-defined]
+def _holds(flag: Any, finding: pd.Series) -> bool:
+    rule = RULES[flag.rule]
     if rule.word in ONLY_BY_RECORD or finding["rule_version"] != rule.version:
         return False
     if rule.kind != "gap" and str(finding["capacity"]).strip().casefold() in NOT_QUALIFIED:
@@ -81,18 +82,17 @@ def _holds(flag: object, finding: pd.Series) -> bool:
     return not _is_worse(flag, finding, rule.kind)
 
 
-def _is_worse(flag: object, finding: pd.Series, kind: str) -> bool:
-    since, size, use = flag.since, flag.size_m, flag.use  # type: ignore[attr-defined]
-    if kind == "sign":
-        return bool(
-            since == since and np.datetime64(since, "D") > np.datetime64(finding["looked_on"][:10], "D")
-        )
+def _is_worse(flag: Any, finding: pd.Series, kind: str) -> bool:
     seen = finding["evidence"] if isinstance(finding["evidence"], str) else ""
+    changed = bool(seen) and seen != flag.evidence
     if kind == "gap":
-        return bool(seen) and seen != flag.evidence  # type: ignore[attr-defined]
+        return changed
+    if kind == "sign":
+        latest, looked = str(flag.since)[:10], str(finding["looked_on"])[:10]
+        return not pd.isna(flag.since) and (latest > looked or (latest == looked and changed))
     size_then, use_then = size_in(seen), use_in(seen)
-    grown = size == size and size_then is not None and round(size, 1) > size_then
-    return grown or (use_then is not None and use < use_then)
+    grown = size_then is not None and round(flag.size_m, 1) > size_then
+    return grown or (use_then is not None and flag.use < use_then)
 
 
 def size_in(evidence: str) -> float | None:

@@ -178,13 +178,18 @@ def with_flags(
     at = pd.Index(asked.tree_id).get_indexer(trees["tree_id"])
     listed = per_tree(flags, trees["tree_id"])
     looked = around.looks
+    level = np.array(looked.text("level"), dtype=object)
+    known = {
+        "last_inspected_on": _spread(_texts(looked.on), at, None),
+        "inspection_level": _spread(level, at, None),
+        "signs": listed["signs"],
+        "circumstances": listed["circumstances"],
+        "questions_asked": _spread(asked.asked.astype(object), at, 0),
+        "questions_not_askable": _spread(asked.not_askable.astype(object), at, 0),
+    }
+    kind = {name: "Int64" if name.startswith("questions") else "object" for name in known}
     return trees.assign(
-        last_inspected_on=_spread(_texts(looked.on), at, None),
-        inspection_level=_spread(np.array(looked.text("level"), dtype=object), at, None),
-        signs=listed["signs"].to_numpy(),
-        circumstances=listed["circumstances"].to_numpy(),
-        questions_asked=pd.array(_spread(asked.asked.astype(object), at, 0), dtype="Int64"),
-        questions_not_askable=pd.array(_spread(asked.not_askable.astype(object), at, 0), dtype="Int64"),
+        **{name: pd.Series(list(v), index=trees.index, dtype=kind[name]) for name, v in known.items()}
     )
 
 

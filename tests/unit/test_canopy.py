@@ -136,6 +136,6 @@ def test_thirty_thousand_observations_take_less_than_half_a_second():
         }
     )
     told = columns.shaped("observation_record", told)
-    start = time.perf_counter()
+    start = time.process_time()
     assert len(heights_and_crowns(told, "2025-01-01")) == n
-    assert time.perf_counter() - start < 0.5
+    assert time.process_time() - start < 0.5

@@ -192,6 +192,6 @@ def test_two_thousand_misspelt_names_take_less_than_a_second():
     genera = species_table()["genus"].unique()[:400]
     names = [f"{genus[:-1]}{ending} {epithet}" for genus in genera for ending in "yz" for epithet in "abc"]
     names = [f"{name}lbba" for name in names][:1000] + [f"norwegan maaple {i}" for i in range(1000)]
-    start = time.perf_counter()
+    start = time.process_time()
     matched(names)
-    assert time.perf_counter() - start < 1.0
+    assert time.process_time() - start < 1.0
