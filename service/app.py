@@ -23,6 +23,7 @@ from service.web import (
     problems,
     sheet_pages,
     site_pages,
+    terms_pages,
     tree_forms,
     tree_pages,
 )
@@ -37,6 +38,7 @@ PAGES = (
     ground_forms,
     plan_pages,
     sheet_pages,
+    terms_pages,
     chart_routes,
     data_pages,
     import_pages,

@@ -73,6 +73,8 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/sites/<slug>/layers/<layer>.<form>", "GET"): "look",
     ("/sites/<slug>/site.gpkg", "GET"): "look",
     ("/sites/<slug>/map.html", "GET"): "look",
+    ("/sites/<slug>/terms", "GET"): "look",
+    ("/sites/<slug>/terms", "POST"): "manage",
     ("/sites/<slug>/data", "GET"): "look",
     ("/sites/<slug>/data/check", "GET"): "look",
     ("/sites/<slug>/data/uploads", "POST"): "manage",

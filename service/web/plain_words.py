@@ -100,6 +100,7 @@ CHANGE_KIND = {
     "entry": _l("entered"),
     "edit": _l("changed"),
     "undo": _l("taken back"),
+    "terms": _l("terms of the ground changed"),
 }
 
 

@@ -159,7 +159,7 @@ def four_numbers(view: SiteView) -> list[Number]:
 def facts(view: SiteView, units: display.Units) -> list[Fact]:
     """Return the figures of the whole site, each with its whisker where it has an error."""
     row = view.figures[0]
-    return [
+    found = [
         _plain(row, "area_ha", "ground", _("Ground"), units, se="area_se_ha"),
         _plain(row, "trees_per_ha", "per_ground", _("Trees"), units),
         _plain(row, "stems_per_ha", "per_ground", _("Trunks"), units),
@@ -175,6 +175,17 @@ def facts(view: SiteView, units: display.Units) -> list[Fact]:
         ),
         _plain(row, "mean_dbh_cm", "width", _("Mean width of a trunk"), units),
     ]
+    return _one_reason(found)
+
+
+def _one_reason(found: list[Fact]) -> list[Fact]:
+    """Say a reason that several figures share once, under all their names."""
+    named: dict[str, list[str]] = {}
+    for fact in found:
+        if fact.why:
+            named.setdefault(fact.why, []).append(fact.words)
+    said = [Fact(" · ".join(names), display.NONE, why=why) for why, names in named.items()]
+    return [fact for fact in found if not fact.why] + said
 
 
 def _plain(

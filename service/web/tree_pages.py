@@ -56,14 +56,15 @@ def site_tree(slug: str, tree_id: str) -> str:
     """One tree: the card, its measurements, how each number came about."""
     view = current.site_view(slug)
     tree = tree_facts.tree_row(view, tree_id)
-    units = display.Units(view.terms.units)
+    stems = tree_facts.stems_of(view, tree_id, display.Units(view.terms.units))
     return frame.site_page(
         "tree.html",
         view,
         "trees",
         tree=tree,
         record=tree_facts.record_of(view, tree_id),
-        stems=tree_facts.stems_of(view, tree_id, units),
+        stems=stems,
+        chart=any(reading.day for stem in stems for reading in stem.readings),
         flags=_flags(view, tree_id),
         observations=_of_tree(view.records.observations, tree_id, "observed_on"),
         inspections=_of_tree(view.records.inspections, tree_id, "inspected_on"),

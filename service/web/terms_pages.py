@@ -1,0 +1,42 @@
+"""What a ground agreed on, as a form: whom to call, who is qualified here, units, measuring height."""
+
+from typing import Any
+
+from flask import Blueprint, flash, request
+from flask_babel import gettext as _
+
+from service.site_terms import edit_terms, terms_now
+from service.view import SiteView
+from service.web import current, form, frame
+
+bp = Blueprint("terms_pages", __name__)
+
+TEXTS = ("name", "country", "units", "time_zone", "phone", "qualified")
+HEIGHTS_M = ("1.0", "1.2", "1.3", "1.3716", "1.4", "1.5")
+
+
+@bp.route("/sites/<slug>/terms", methods=["GET", "POST"])
+def site_terms(slug: str) -> Any:
+    """The terms of a site; a change keeps the former ones."""
+    view = current.site_view(slug)
+    if request.method == "GET":
+        known = terms_now(current.store(), slug)
+        return _page(view, form.blank(version=known.version, **known.values))
+    sent = form.typed()
+    values: dict[str, Any] = {**sent.texts(*TEXTS), "breast_height_m": sent.number("breast_height_m") or 0.0}
+    version = int(sent.number("version") or 0)
+    values["country"] = values["country"] and values["country"].upper()
+    written = form.tried(sent, lambda: edit_terms(current.store(), slug, current.actor(), version, values))
+    if written is None:
+        return _page(view, sent)
+    flash(_("The terms were changed; the former ones are kept."))
+    return form.away(f"/sites/{slug}")
+
+
+def _page(view: SiteView, sent: form.Form) -> Any:
+    heights = [(height, f"{float(height):.2f} m") for height in HEIGHTS_M]
+    known = sent.values.get("breast_height_m", "")
+    if known and known not in HEIGHTS_M:
+        heights.append((known, f"{known} m"))
+    page = frame.site_page("terms_form.html", view, "ground", form=sent, heights=heights)
+    return page, (422 if sent.faults else 200)
