@@ -35,7 +35,7 @@ NO_NUMBER = "A coordinate is not a finite number."
 
 
 def from_geojson(geometry: Any) -> tuple[Any, str | None]:
-    """Return (shape, None) of a GeoJSON geometry, (None, reason) where it cannot be taken, both None of null."""
+    """Return (shape, None) of a GeoJSON geometry, (None, reason) where it cannot be; null has neither."""
     if geometry is None:
         return None, None
     if not isinstance(geometry, dict):

@@ -9,18 +9,18 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
-from service.intake.words import UNIT_OF
+from service.intake.words import UNIT_OF, word_set
 
 CM_PER = {"mm": 0.1, "cm": 1.0, "m": 100.0, "in": 2.54, "ft": 30.48}
 MAX_STEMS = 60
 
-MISSING = frozenset(
-    word.strip()
-    for word in """-|--|---|.|?|??|???|/|na|n/a|n.a.|nan|null|none|nil|unknown|unk|not known|not measured|nd|n.d.|
+MISSING = word_set(
+    """-|--|---|.|?|??|???|/|na|n/a|n.a.|nan|null|none|nil|unknown|unk|not known|not measured|nd|n.d.|
     n/d|#n/a|#na|#null!|#value!|(null)|<null>|k.a.|k. a.|keine angabe|unbekannt|nicht bekannt|desconocido|
     desconocida|s/d|sin dato|sin datos|inconnu|inconnue|non connu|nc|n.c.|nr|n.r.|sconosciuto|sconosciuta|
-    non noto|onbekend|niet bekend|desconhecido|desconhecida|sem dados|blank""".split("|")
-) | {""}
+    non noto|onbekend|niet bekend|desconhecido|desconhecida|sem dados|blank|""",
+    "|",
+)
 
 _DOT = re.compile(r"[-+]?(?:[0-9]{1,15}|[0-9]{1,3}(?:,[0-9]{3})+)(?:\.[0-9]{0,17})?(?:[eE][-+]?[0-9]{1,2})?")
 _BARE_DOT = re.compile(r"[-+]?\.[0-9]{1,17}")

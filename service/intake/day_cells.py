@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from functools import lru_cache
 from typing import Literal
 
+from service.intake.words import folded
+
 Order = Literal["day first", "month first"]
 
 _MONTHS: dict[str, int] = {}
@@ -24,7 +26,8 @@ for _row in (
 _MONTHS["mrz"] = 3
 _MONTHS["sept"] = 9
 
-_TIME = r"(?:[T ]\s*[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?\s*(?:Z|UTC|[AaPp][Mm]|[+-][0-9]{2}:?[0-9]{2})?)?"
+_ZONE = r"(?:Z|UTC|[AaPp][Mm]|[+-][0-9]{2}:?[0-9]{2})?"
+_TIME = rf"(?:[T ]\s*[0-9]{{1,2}}:[0-9]{{2}}(?::[0-9]{{2}}(?:[.,][0-9]+)?)?\s*{_ZONE})?"
 _ISO = re.compile(rf"([0-9]{{4}})[-/.]([0-9]{{1,2}})[-/.]([0-9]{{1,2}}){_TIME}")
 _PACKED = re.compile(r"((?:1[89]|20)[0-9]{2})(0[1-9]|1[0-2])([0-3][0-9])")
 _NUMBERS = re.compile(rf"([0-9]{{1,2}})([-/.])([0-9]{{1,2}})\2([0-9]{{4}}|[0-9]{{2}}){_TIME}")
@@ -85,8 +88,6 @@ def _coarse(text: str) -> tuple[str, str] | None:
 
 
 def _in_words(text: str) -> tuple[str, str] | None:
-    from service.intake.words import folded
-
     found = _WORDS.fullmatch(text)
     if found is None:
         return None

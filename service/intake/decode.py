@@ -73,13 +73,14 @@ def bounded_bytes(path: Path) -> bytes:
         raise Unreadable(
             f"{path.name} is larger than {MAX_FILE_BYTES >> 20} MB; split it and import the parts."
         )
-    blocks, since_break, wide = [], 0, False
+    blocks: list[bytes] = []
+    since_break, wide = 0, False
     with path.open("rb") as file:
         while block := file.read(BLOCK):
             if not blocks:
                 wide = block.startswith((b"\xff\xfe", b"\xfe\xff"))
             if not wide and b"\0" in block:
-                place = sum(map(len, blocks)) + block.index(b"\0")
+                place = sum(len(earlier) for earlier in blocks) + block.index(b"\0")
                 raise Unreadable(
                     f"{path.name} is not a text file: it has a NUL character at byte {place + 1}. "
                     "Save the list as CSV (UTF-8) and import that."

@@ -15,9 +15,10 @@ from service.intake.words import roles_of, taken_apart
 SAMPLE = 600
 SIZES = ("girth", "diameter", "class")
 ACCEPTED_WORDS = (
-    "tag species girth diameter class height crown place measured_on status lon lat x y genus epithet cultivar "
-    "common_name planted_on external_id record_kind geometry name kind use keeper area_ha kept"
-).split()
+    *("tag", "species", *SIZES, "height", "crown", "place", "measured_on", "status", "lon", "lat", "x", "y"),
+    *("genus", "epithet", "cultivar", "common_name", "planted_on", "external_id", "record_kind", "geometry"),
+    *("name", "kind", "use", "keeper", "area_ha", "kept"),
+)
 _MANY = (*SIZES, "height", "crown")
 _PAIRS = (("lon", "lat"), ("x", "y"))
 
@@ -170,7 +171,7 @@ def assigned(table: SourceTable, options: ImportOptions, this_year: int) -> Colu
     InvalidRequest
         If an option names a word or column that is not there.
     """
-    out = Columns()
+    out = Columns(left_out=dict(table.left_out))
     _explicit(table, options, this_year, out)
     explicit_sizes = bool(out.sizes)
     samples = {h: sample(column) for h, column in zip(table.headers, table.columns, strict=True)}

@@ -1,4 +1,4 @@
-"""In which coordinate system positions are: said by the file or person, or the one that makes sense of them."""
+"""In which coordinate system positions are: as said, or the one that makes sense of them."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -39,7 +39,7 @@ _CANDIDATES: dict[int, tuple[float, str]] = {
     21781: (0.8, "de fr it"),
     2154: (1.0, "fr"),
     27572: (0.4, "fr"),
-    **{code: (0.5, "fr") for code in range(3942, 3951)},
+    **dict.fromkeys(range(3942, 3951), (0.5, "fr")),
     3003: (1.0, "it"),
     3004: (0.8, "it"),
     28992: (1.0, "nl"),
@@ -54,13 +54,13 @@ _CANDIDATES: dict[int, tuple[float, str]] = {
     3067: (0.5, "fi"),
     3035: (0.2, ""),
     3857: (0.15, ""),
-    **{code: (0.3, "en") for code in range(26907, 26921)},
-    **{code: (0.3, "en es pt") for code in range(32607, 32622)},
-    **{code: (0.2, "es pt") for code in range(31978, 31986)},
+    **dict.fromkeys(range(26907, 26921), (0.3, "en")),
+    **dict.fromkeys(range(32607, 32622), (0.3, "en es pt")),
+    **dict.fromkeys(range(31978, 31986), (0.2, "es pt")),
     3005: (0.3, "en"),
     2193: (0.5, "en"),
-    **{code: (0.3, "en") for code in range(7849, 7857)},
-    **{code: (0.2, "en") for code in range(28349, 28357)},
+    **dict.fromkeys(range(7849, 7857), (0.3, "en")),
+    **dict.fromkeys(range(28349, 28357), (0.2, "en")),
 }
 
 

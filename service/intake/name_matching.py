@@ -2,10 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from importlib import import_module
 from typing import Any
 
-import pandas as pd
+from layers.species import matched
 
 
 @dataclass(frozen=True)
@@ -26,11 +25,7 @@ def matched_names(names: Sequence[str]) -> dict[str, Matched]:
     """Return what the species table says of each name."""
     if not names:
         return {}
-    try:
-        species = import_module("layers.species")
-    except ModuleNotFoundError:
-        return {name: Matched(None, None, None, "unknown") for name in names}
-    frame: pd.DataFrame = species.matched(list(names))
+    frame = matched(list(names))
     return {
         name: Matched(_text(scientific), _text(genus), _text(common), _text(sure) or "unknown")
         for name, scientific, genus, common, sure in zip(

@@ -119,7 +119,8 @@ def _as_written(
     if "geometry" in single:
         shapes, said = _words(table, single["geometry"], questions)
     if shapes is None:
-        return *(np.full(len(table.rows), np.nan) for _ in range(2)), False, None
+        nothing = np.full(len(table.rows), np.nan)
+        return nothing, nothing.copy(), False, None
     return *_points(shapes, questions), False, said
 
 
@@ -167,9 +168,9 @@ def _points(shapes: list[Any], questions: dict[int, Question]) -> tuple[np.ndarr
     single_part = (kinds == 4) & (shapely.get_num_geometries(array) == 1)
     array = np.where(single_part, shapely.get_geometry(array, 0), array)
     kinds = shapely.get_type_id(array)
-    for row in np.flatnonzero((kinds > 0)):
+    for row in np.flatnonzero(kinds > 0):
         questions[int(row)] = Question("position", "A tree stands at one point; this row has another shape.")
-    array = np.where(kinds == 0, array, None)
+    array[kinds != 0] = None
     return shapely.get_x(array), shapely.get_y(array)
 
 
@@ -205,7 +206,7 @@ def _impossible(placed: Positions, x: np.ndarray, y: np.ndarray) -> None:
 def _km(lon: Any, lat: Any, lon_0: Any, lat_0: Any) -> np.ndarray:
     a, b, c, d = (np.radians(v) for v in (lon, lat, lon_0, lat_0))
     h = np.sin((b - d) / 2) ** 2 + np.cos(b) * np.cos(d) * np.sin((a - c) / 2) ** 2
-    return 2 * _EARTH_KM * np.arcsin(np.sqrt(np.clip(h, 0, 1)))
+    return np.asarray(2 * _EARTH_KM * np.arcsin(np.sqrt(np.clip(h, 0, 1))))
 
 
 def km_from_box(lon: Any, lat: Any, box: tuple[float, float, float, float]) -> np.ndarray:

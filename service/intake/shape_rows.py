@@ -7,10 +7,12 @@ import numpy as np
 import shapely
 from pyproj import Geod
 
+from layers import columns
 from service.errors import InvalidRequest
 from service.intake import cells, guess_crs
 from service.intake.bounded_shapes import from_wkt, validity_fault
 from service.intake.guess_columns import is_wkt, sample
+from service.intake.own_rows import COMPUTED, OWN_IDS, as_it_was, is_ours
 from service.intake.prepared import (
     Guess,
     ImportOptions,
@@ -29,6 +31,10 @@ _POLYGONS = (3, 6)
 _ROLES = ("name", "external_id", "record_kind", "use", "keeper", "area_ha", "geometry")
 _NAMES = ("name", "place", "quarter", "tag", "street")
 _SMALLEST_M2 = 0.01
+_OWN_COMPUTED = {c.name for f in ("area_record", "target_record") for c in columns.FRAMES[f]} | {
+    "area_ha",
+    "feature id",
+}
 
 
 def layer_of(table: SourceTable, options: ImportOptions, guesses: list[Guess]) -> str:
@@ -96,7 +102,9 @@ def _assigned(table: SourceTable, options: ImportOptions) -> dict[str, str]:
         other = next((role for role in _NAMES[1:] if role in out), None)
         if other:
             out["name"] = out[other]
-    return {role: header for role, header in out.items() if role in _ROLES or role == "kind"}
+    if "kind" in out:
+        out["record_kind"] = out.pop("kind")
+    return {role: header for role, header in out.items() if role in _ROLES}
 
 
 def prepared_shapes(
@@ -114,45 +122,73 @@ def prepared_shapes(
         raise InvalidRequest(
             [("--kind", f"{options.kind!r} is no kind of {layer}; use one of {', '.join(known)}.")]
         )
-    roles = _assigned(table, options)
-    if "kind" in roles:
-        roles["record_kind"] = roles.pop("kind")
+    ours = is_ours(table)
+    if ours:
+        as_it_was(table)
+    roles = _own_roles(table) if ours else _assigned(table, options)
     rows = [PreparedShape(row=number) for number in table.rows]
     for place, reason in table.faults.items():
         rows[place].refused = reason
     shapes, said = _as_written(table, roles, rows)
     placed = _placed(shapes, said, table, options, site, rows, guesses)
     rule = _names_and_keys(rows, table, roles)
+    if ours:
+        rule = _own_ids(rows, table, site) or rule
     _kinds(rows, table, roles, options, layer, guesses)
     _uses(rows, table, roles)
     _typed_areas(rows, table, roles)
     local = site.frame == "local" or (options.crs or "").casefold() == guess_crs.LOCAL
     for row, shape in zip(rows, placed, strict=True):
         _take(row, shape, layer, site, local=local)
-    used = set(roles.values())
-    kept = [h for h, c in zip(table.headers, table.columns, strict=True) if h not in used and any(c)]
-    left_out = dict(table.left_out)
-    left_out |= {h: "The column is empty." for h in table.headers if h not in used and h not in kept}
+    understood, kept, left_out = _accounts(table, roles, ours=ours)
     for header in kept:
         for row, cell in zip(rows, table.column(header), strict=True):
             if cell:
                 row.kept[header] = cell
-    understood = {
-        header: {"record_kind": "kind", "area_ha": "typed_area_ha"}.get(role, role)
-        for role, header in roles.items()
-    }
     return Prepared(
-        table.path,
-        layer,
-        table.layer_name,
-        "",
-        rule,
-        shapes=rows,
-        guesses=guesses,
-        understood=understood,
-        kept=kept,
-        left_out=left_out,
-    )
+        table.path, layer, table.layer_name, "", rule, shapes=rows, guesses=guesses, understood=understood,
+        kept=kept, left_out=left_out,
+    )  # fmt: skip
+
+
+def _accounts(
+    table: SourceTable, roles: dict[str, str], *, ours: bool
+) -> tuple[dict[str, str], list[str], dict[str, str]]:
+    """Return what became of the columns: understood, kept as written, left out with the reason."""
+    words = {"record_kind": "kind", "area_ha": "typed_area_ha"}
+    understood = {header: words.get(role, role) for role, header in roles.items()}
+    left_out = dict(table.left_out)
+    if ours:
+        understood |= {h: h for h in OWN_IDS if h in table.headers}
+        left_out |= {h: COMPUTED for h in table.headers if h in _OWN_COMPUTED and h not in understood}
+    kept = []
+    for header, column in zip(table.headers, table.columns, strict=True):
+        if header in understood or header in left_out:
+            continue
+        if any(column):
+            kept.append(header)
+        else:
+            left_out[header] = "The column is empty."
+    return understood, kept, left_out
+
+
+def _own_roles(table: SourceTable) -> dict[str, str]:
+    """Return the columns of a layer of areas or targets that left a site, by our words."""
+    words = {role: role for role in ("name", "use", "keeper", "external_id", "geometry")}
+    words |= {"record_kind": "kind", "area_ha": "typed_area_ha"}
+    return {role: header for role, header in words.items() if header in table.headers}
+
+
+def _own_ids(rows: list[PreparedShape], table: SourceTable, site: SiteFacts) -> str | None:
+    """Set our own ids where they are known here; elsewhere they are keys like any other."""
+    header = next((header for header in OWN_IDS if header in table.headers), None)
+    if header is None:
+        return None
+    for row, cell in zip(rows, table.column(header), strict=True):
+        row.source_key = cell or row.source_key
+        if cell in site.own_ids:
+            row.own_ids[header] = cell
+    return f"column {header}"
 
 
 def _as_written(
@@ -289,6 +325,8 @@ def _take(row: PreparedShape, shape: Any, layer: str, site: SiteFacts, *, local:
     if row.refused:
         return
     if shape is None:
+        if row.own_ids:
+            return
         if layer == "targets":
             row.refused = "A target needs a point, line or polygon; this row has none."
         elif row.typed_area_ha is None:
@@ -308,7 +346,12 @@ def _take(row: PreparedShape, shape: Any, layer: str, site: SiteFacts, *, local:
             row.questions.append(
                 Question("far_off", f"It lies {away:,.0f} km from what stands on this site.")
             )
-    row.wkb = shapely.to_wkb(shape, output_dimension=2, byte_order=1)
+    row.wkb = shapely.to_wkb(_right_handed(shape), output_dimension=2, byte_order=1)
+
+
+def _right_handed(shape: Any) -> Any:
+    """Return polygons with outer rings against the clock (RFC 7946, 3.1.6), as they leave again."""
+    return shapely.orient_polygons(shape) if shapely.get_type_id(shape) in _POLYGONS else shape
 
 
 def _area_m2(shape: Any, *, local: bool) -> float:

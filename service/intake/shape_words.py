@@ -18,7 +18,8 @@ TARGET_KINDS = ("path", "bench", "play equipment", "building", "road", "other")
 USES = ("most of the day", "every day", "now and then", "hardly ever")
 
 _AREA = {
-    "boundary": """boundary|site boundary|outline|perimeter|grenze|grundstueck|flurstueck|umriss|limite|limites|
+    "boundary": """boundary|site boundary|outline|perimeter|grenze|grundstueck|flurstueck|umriss|limite|
+        limites|
         perimetro|contorno|limite du site|emprise|confine|grens|perceel|contour|parcel|site|plot boundary""",
     "play area": """play area|playground|school yard|schoolyard|spielplatz|schulhof|pausenhof|patio|
         zona de juegos|area de juego|parque infantil|aire de jeux|cour|cour de recreation|parco giochi|
@@ -27,7 +28,8 @@ _AREA = {
         gazon|gras|grasveld|relvado|grama""",
     "woodland": """woodland|wood|woods|forest|wald|gehoelz|bosque|arboleda|bois|foret|bosco|bos|bosje|mata|
         floresta|arvoredo|woodland corner""",
-    "car park": """car park|parking|parking lot|parkplatz|aparcamiento|estacionamiento|parcheggio|parkeerplaats|
+    "car park": """car park|parking|parking lot|parkplatz|aparcamiento|estacionamiento|parcheggio|
+        parkeerplaats|
         estacionamento|stationnement""",
     "street": "street|road|avenue|strasse|allee|calle|avenida|rue|via|viale|straat|laan|rua",
     "building edge": """building edge|gebaeuderand|borde de edificio|abords de batiment|bordo edificio|gevel|
@@ -35,10 +37,12 @@ _AREA = {
     "other": "other|sonstige|otro|otra|autre|altro|overig|outro|outra",
 }
 _TARGET = {
-    "path": """path|footpath|walkway|footway|pavement|sidewalk|weg|fussweg|gehweg|camino|sendero|chemin|sentier|
+    "path": """path|footpath|walkway|footway|pavement|sidewalk|weg|fussweg|gehweg|camino|sendero|chemin|
+        sentier|
         allee|sentiero|vialetto|pad|wandelpad|caminho|trilho|cycleway|steps""",
     "bench": "bench|seat|bank|sitzbank|banco|banc|panchina|panca|bankje|zitbank|picnic table",
-    "play equipment": """play equipment|swing|slide|spielgeraet|schaukel|rutsche|columpio|juego|jeu|balancoire|
+    "play equipment": """play equipment|swing|slide|spielgeraet|schaukel|rutsche|columpio|juego|jeu|
+        balancoire|
         gioco|altalena|speeltoestel|schommel|baloico|playground""",
     "building": """building|house|school|gebaeude|haus|edificio|casa|batiment|maison|gebouw|huis|predio|
         edificacao|kindergarten|shed|garage""",
@@ -46,8 +50,10 @@ _TARGET = {
     "other": "other|sonstige|otro|otra|autre|altro|overig|outro|outra",
 }
 _USE = {
-    "most of the day": "most of the day|all day|ganztags|todo el dia|toute la journee|tutto il giorno|constant",
-    "every day": "every day|daily|taeglich|cada dia|diario|tous les jours|ogni giorno|dagelijks|diario|frequent",
+    "most of the day": """most of the day|all day|ganztags|todo el dia|toute la journee|tutto il giorno|
+        constant""",
+    "every day": """every day|daily|taeglich|cada dia|diario|tous les jours|ogni giorno|dagelijks|
+        diario|frequent""",
     "now and then": """now and then|sometimes|occasional|occasionally|gelegentlich|de vez en cuando|
         de temps en temps|ogni tanto|soms|af en toe|de vez em quando|weekly""",
     "hardly ever": "hardly ever|rarely|rare|selten|rara vez|rarement|raramente|zelden|seldom|never",

@@ -3,7 +3,7 @@
 import re
 from functools import lru_cache
 
-from service.intake.words import folded
+from service.intake.words import folded, word_set
 
 _STATUS = {
     "dead": """dead|tot|abgestorben|muerto|muerta|seco|seca|mort|morte|morto|morta|dood|afgestorven|
@@ -11,7 +11,8 @@ _STATUS = {
     "removed": """removed|felled|cut down|cut|gefaellt|entfernt|geroded|gerodet|talado|talada|retirado|
         eliminado|abattu|abattue|supprime|abbattuto|abbattuta|rimosso|rimossa|gekapt|verwijderd|geveld|
         abatido|abatida|removido|removida|gone|missing tree""",
-    "living": """living|alive|live|lebend|lebendig|vital|vivo|viva|vivant|vivante|levend|standing|good|fair|poor|
+    "living": """living|alive|live|lebend|lebendig|vital|vivo|viva|vivant|vivante|levend|standing|good|
+        fair|poor|
         excellent|very good|very poor|critical|healthy|gut|mittel|schlecht|sehr gut|maessig|geschaedigt|
         bueno|regular|malo|buena|mala|bon|moyen|mauvais|mediocre|buono|discreto|pessimo|ottimo|scarso|
         goed|matig|slecht|redelijk|bom|boa|ruim|razoavel|mau|dying|declining|stressed|absterbend""",
@@ -40,8 +41,8 @@ KIND_OF = {
     folded(word): kind for kind, words in _KINDS.items() for word in words.replace("\n", " ").split("|")
 }
 
-_NO_SIZE = frozenset(
-    "too short|too small|below limit|not measured|not found|zu klein|under limit|no dbh|missed".split("|")
+_NO_SIZE = word_set(
+    "too short|too small|below limit|not measured|not found|zu klein|under limit|no dbh|missed", "|"
 )
 
 

@@ -12,11 +12,11 @@ from service.intake.prepared import Guess, ImportOptions, PreparedRow, Question,
 from service.intake.row_positions import Positions
 from service.intake.size_rows import Day
 from service.intake.source_table import SourceTable
-from service.intake.words import folded, roles_of
+from service.intake.words import folded, roles_of, word_set
 
 PLACE_ROLES = ("place", "quarter", "street")
-_KEY_TOKENS = frozenset("id nr no code key uuid nummer number".split())
-_NO_KEYS = frozenset("x y lon lat species girth diameter height crown measured_on planted_on".split())
+_KEY_TOKENS = word_set("id nr no code key uuid nummer number")
+_NO_KEYS = word_set("x y lon lat species girth diameter height crown measured_on planted_on")
 
 
 @dataclass

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from service.errors import Ask, InvalidRequest, Unreadable
-from service.intake import day_cells, guess_columns, guess_size, size_rows, tree_rows
+from service.intake import day_cells, guess_columns, guess_size, own_rows, size_rows, tree_rows
 from service.intake.decode import read_csv
 from service.intake.geojson_file import read_geojson
 from service.intake.geopackage import read_geopackage
@@ -39,13 +39,24 @@ def prepare(path: Path, options: ImportOptions, site: SiteFacts) -> Prepared:
     """
     table = read_table(path, options.layer)
     guesses = list(table.guesses)
-    layer = layer_of(table, options, guesses)
-    if layer == "trees":
+    ours = own_rows.known_ids(table, site)
+    layer = _own_layer(ours) or layer_of(table, options, guesses)
+    if ours and layer == "trees":
+        prepared = own_rows.prepared_own(table, site, guesses)
+    elif layer == "trees":
         prepared = _trees(table, options, site, guesses)
     else:
         prepared = prepared_shapes(table, options, site, layer, guesses)
     prepared.file_hash = file_hash(path, options)
     return prepared
+
+
+def _own_layer(ours: list[str]) -> str | None:
+    """Return the layer that our own ids in a file tell."""
+    for header, layer in (("tree_id", "trees"), ("stem_id", "trees"), ("reading_id", "trees")):
+        if header in ours:
+            return layer
+    return "areas" if "area_id" in ours else "targets" if "target_id" in ours else None
 
 
 def read_table(path: Path, layer: str | None = None) -> SourceTable:
@@ -84,6 +95,9 @@ def _this_year(site: SiteFacts) -> int:
 
 
 def _trees(table: SourceTable, options: ImportOptions, site: SiteFacts, guesses: list[Guess]) -> Prepared:
+    if own_rows.is_ours(table):
+        own_rows.as_it_was(table)
+        table.left_out |= own_rows.computed_headers(table)
     columns = guess_columns.assigned(table, options, _this_year(site))
     _require_options(options, columns)
     guesses += columns.guesses

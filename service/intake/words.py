@@ -9,25 +9,33 @@ import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
 
+
+def word_set(text: str, sign: str | None = None) -> frozenset[str]:
+    """Return the words of a text, between blanks or another sign."""
+    return frozenset(part.strip() for part in text.split(sign))
+
+
 _UNITS = {
     "mm": ("mm", "millimeter", "millimetre", "millimetres", "millimetri", "milimetros", "millimetres"),
     "cm": ("cm", "zentimeter", "centimeter", "centimetre", "centimetres", "centimetri", "centimetros"),
     "m": ("m", "meter", "metre", "metres", "meters", "metri", "metros", "mtr"),
-    "in": ("in", "inch", "inches", "zoll", "pulgada", "pulgadas", "pouce", "pouces", "pollici", "duim")
-    + ("polegada", "polegadas"),
+    "in": (
+        *("in", "inch", "inches", "zoll", "pulgada", "pulgadas", "pouce", "pouces", "pollici", "duim"),
+        *("polegada", "polegadas"),
+    ),
     "ft": ("ft", "foot", "feet", "fuss", "pies", "pieds", "piedi", "voet", "pes"),
 }
 UNIT_OF = {word: unit for unit, words in _UNITS.items() for word in words}
 
 # Words that say only that the list is one of trees, or how a number was meant.
-_NEUTRAL = frozenset(
+_NEUTRAL = word_set(
     "tree trees baum baeume arbol arboles arbre arbres albero alberi boom bomen arvore arvores "
     "the of de del della du des do da di il la el le der die das van het at bei in a "
-    "value wert valor valeur valore waarde std on".split()
+    "value wert valor valeur valore waarde std on"
 )
-_SEASONS = frozenset(
+_SEASONS = word_set(
     "spring summer fall autumn winter fruehjahr fruehling sommer herbst primavera verano otono invierno "
-    "printemps ete automne hiver estate autunno inverno lente zomer herfst verao outono".split()
+    "printemps ete automne hiver estate autunno inverno lente zomer herfst verao outono"
 )
 
 # our word: phrases; the first phrases of a role are the surest
@@ -41,7 +49,8 @@ _PHRASES: dict[str, str] = {
         code|codice|codigo|kennung|baumkennung|key|external id|gisid|facility id|unit id|idbase|
         feature id|map id|mapid""",
     "row_id": "object id|objectid|fid|ogc fid|oid|row|zeile|fila|ligne|riga|rij|linha|index|gid",
-    "species": """scientific name|species|latin name|name lat|name latin|latin|botanical name|botanischer name|
+    "species": """scientific name|species|latin name|name lat|name latin|latin|botanical name|
+        botanischer name|
         botanisch|baumart|baumart lat|baumart botanisch|wissenschaftlicher name|art|art lat|
         gattung art|especie|nombre cientifico|nombre botanico|espece|nom latin|nom scientifique|
         nom botanique|essence|specie|nome scientifico|nome botanico|essenza|soort|boomsoort|
@@ -50,11 +59,13 @@ _PHRASES: dict[str, str] = {
     "genus": "genus|genus name|gattung|genero|genre|genere|geslacht|name genus|gattung lat",
     "epithet": """epithet|species epithet|art epitheton|epitheton|specific epithet|epiteto|epithete|
         soortaanduiding|species name epithet""",
-    "cultivar": """cultivar|cultivar name|cultivar variety|variety|sorte|variedad|variete|varieta|cultivarnaam|
+    "cultivar": """cultivar|cultivar name|cultivar variety|variety|sorte|variedad|variete|varieta|
+        cultivarnaam|
         variedade|ras|name cultivar""",
     "common_name": """common name|name common|name dt|deutscher name|name deutsch|baumart deutsch|trivialname|
         name de|nombre comun|nombre vulgar|nom commun|nom vernaculaire|nom francais|nome comune|
-        nome volgare|nederlandse naam|nome comum|nome popular|plain name|vernacular name|common|art deutsch""",
+        nome volgare|nederlandse naam|nome comum|nome popular|plain name|vernacular name|common|
+        art deutsch""",
     "girth": """girth|girth breast height|gbh|cbh|circumference|trunk circumference|stem circumference|
         trunk girth|umfang|stammumfang|stu|baumumfang|perimetro|perimetro tronco|
         circunferencia|circunferencia tronco|cap|circonference|circonference tronc|
@@ -76,7 +87,8 @@ _PHRASES: dict[str, str] = {
         diametro copa|copa|ancho copa|diametre couronne|diametre houppier|houppier|diametro chioma|
         larghezza chioma|chioma|kroondiameter|kroonbreedte|kroon|diametro copa arvore|canopy diameter|
         canopy spread|spread|envergure""",
-    "measuring_height": """measuring height|height of measurement|measurement height|messhoehe|altura medicion|
+    "measuring_height": """measuring height|height of measurement|measurement height|messhoehe|
+        altura medicion|
         hauteur mesure|altezza misura|altezza misurazione|meethoogte|altura medicao|pom|pom height""",
     "place": """place|location|park|site name|area name|ort|standort|anlage|gruenanlage|objekt|objektname|
         lugar|ubicacion|emplazamiento|lieu|emplacement|site|luogo|localita|ubicazione|plaats|locatie|
@@ -212,19 +224,19 @@ def roles_of(header: str, this_year: int = 2100) -> dict[str, float]:
 
 
 LANGUAGE_WORDS: dict[str, frozenset[str]] = {
-    "en": frozenset("tree species height diameter girth street planted location name common crown".split()),
-    "de": frozenset(
+    "en": word_set("tree species height diameter girth street planted location name common crown"),
+    "de": word_set(
         "baum umfang stammumfang hoehe krone kronendurchmesser standort strasse baumart pflanzjahr nr dt "
-        "name_dt baumnr ort gattung".split()
+        "name_dt baumnr ort gattung"
     ),
-    "es": frozenset("arbol especie altura diametro perimetro calle copa fecha nombre barrio".split()),
-    "fr": frozenset("arbre espece hauteur diametre circonference rue houppier date nom lieu essence".split()),
-    "it": frozenset(
+    "es": word_set("arbol especie altura diametro perimetro calle copa fecha nombre barrio"),
+    "fr": word_set("arbre espece hauteur diametre circonference rue houppier date nom lieu essence"),
+    "it": word_set(
         "albero essenza altezza diametro circonferenza via chioma data specie fusto censimento tipologia "
-        "posizione suolo identificativo portamento stato disposizione interferenze foglia".split()
+        "posizione suolo identificativo portamento stato disposizione interferenze foglia"
     ),
-    "nl": frozenset("boom soort hoogte diameter omtrek straat kroon datum naam plaats boomsoort".split()),
-    "pt": frozenset("arvore especie altura diametro perimetro rua copa data nome bairro".split()),
+    "nl": word_set("boom soort hoogte diameter omtrek straat kroon datum naam plaats boomsoort"),
+    "pt": word_set("arvore especie altura diametro perimetro rua copa data nome bairro"),
 }
 
 
