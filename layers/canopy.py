@@ -18,7 +18,9 @@ ONE_SIDED_95 = 1.6448536269514722  # normal distribution
 TRAINED_HEIGHT_SE_M, TRAINED_HEIGHT_SE_SHARE = 0.5, 0.029
 MEASURED_SE_SHARE = 0.05
 NOT_SAID_SE_SHARE = 0.10
+BY_HELPERS_SE_SHARE = 0.10
 BY_EYE_SE_SHARE = 0.15
+HELPERS = ("pupils", "volunteers")
 _BY_EYE = ("eye", "estimat", "guess", "judged")
 
 _HEIGHTS = ("height_m", "height_low_m", "height_high_m", "height_source", "height_on")
@@ -54,7 +56,7 @@ def heights_and_crowns(observations: pd.DataFrame, as_of: str, time_zone: str = 
     and a step of rounding as step/sqrt(12). The step is one unit when the value is a whole number of units,
     half a one or a tenth where it is a multiple of that, else a hundredth. The error of the method is
     published for heights by trained staff only: 0.5 m or 2.9 %, the greater. All others are assumptions:
-    measured by others, and crowns, 5 %; method not said 10 %; by eye 15 %.
+    measured, and crowns, 5 %; by pupils or volunteers, or method not said, 10 %; by eye 15 %.
 
     References
     ----------
@@ -109,7 +111,12 @@ def _method_error(latest: pd.DataFrame, metres: Reals) -> tuple[Reals, NDArray[n
     trained = (latest["crew_kind"] == "trained staff").to_numpy()
     is_height = (latest["what"] == HEIGHT).to_numpy()
     published = trained & is_height & said & ~by_eye
-    share = np.select([by_eye, said | trained], [BY_EYE_SE_SHARE, MEASURED_SE_SHARE], NOT_SAID_SE_SHARE)
+    helpers = latest["crew_kind"].isin(HELPERS).to_numpy(dtype=bool)
+    share = np.select(
+        [by_eye, helpers, said | trained],
+        [BY_EYE_SE_SHARE, BY_HELPERS_SE_SHARE, MEASURED_SE_SHARE],
+        NOT_SAID_SE_SHARE,
+    )
     se = np.where(
         published, np.maximum(TRAINED_HEIGHT_SE_M, TRAINED_HEIGHT_SE_SHARE * metres), share * metres
     )

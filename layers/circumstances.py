@@ -32,7 +32,7 @@ def _reach(around: Surroundings) -> Iterator[Raised]:
         evidence = (
             f"Lying down it could reach {around.reach_m[tree]:.1f} m: {around.reach_share[tree]:g} x its "
             f"height, at most {height[tree]:.1f} m ({source[tree]}). {told[target]} is {apart:.1f} m away, "
-            f"its own position known to {around.allowance_m[tree]:g} m. Slopes and leans are not covered."
+            f"{_placed(around, tree)}. Slopes and leans are not covered."
         )
         yield Raised(
             tree,
@@ -55,11 +55,16 @@ def _crown_over(around: Surroundings) -> Iterator[Raised]:
     for tree, target, apart in _rows(around.under):
         evidence = (
             f"Its crown is at most {2 * around.half_crown_m[tree]:.1f} m wide ({source[tree]}). "
-            f"{told[target]} is {apart:.1f} m from the trunk, its own position known to "
-            f"{around.allowance_m[tree]:g} m."
+            f"{told[target]} is {apart:.1f} m from the trunk, {_placed(around, tree)}."
         )
         width = float(2 * around.half_crown_m[tree])
         yield Raised(tree, "crown over", _target_id(around, target), evidence, measured[tree], size_m=width)
+
+
+def _placed(around: Surroundings, tree: int) -> str:
+    """How well the tree's own position is known."""
+    assumed = "" if around.trees["position_accuracy_m"].notna().iat[tree] else " (assumed)"
+    return f"the tree's own position being known to {around.allowance_m[tree]:g} m{assumed}"
 
 
 def _rows(pairs: Pairs) -> Iterator[tuple[int, int, float]]:
@@ -83,10 +88,12 @@ def _use(around: Surroundings) -> Iterator[Raised]:
     names = [
         f"{kind} “{name}”" for kind, name in around.areas[["kind", "name"]].itertuples(index=False, name=None)
     ]
+    told = _targets_told(around)
     for tree in np.flatnonzero(around.use < len(BUSY)).tolist():
         area = around.use_area[tree]
-        where = f"It stands in the {names[area]}" if area >= 0 else "It could reach a place"
-        evidence = f"{where} (people are there: {USE_ORDER[around.use[tree]]})."
+        busy = f"(people are there: {USE_ORDER[around.use[tree]]})"
+        where = f"It stands in the {names[area]} {busy}" if area >= 0 else "It could reach what is underneath"
+        evidence = f"{where}." if area >= 0 else f"{where}: {told[around.use_target[tree]]}."
         yield Raised(tree, "use", None, evidence, NO_DAY)
 
 
@@ -107,10 +114,11 @@ def _look(around: Surroundings, terms: SiteTerms, as_of: str) -> Iterator[Raised
             yield Raised(tree, "look", None, _NEVER, NO_DAY)
             continue
         whose = "set for this ground" if looked.is_own_interval[tree] else OUR_REMINDER
+        why = f"every {looked.months[tree]} months: {whose}"
         evidence = (
             f"A qualified person last looked on {looked.on[tree]} ({level[tree] or 'level not said'}, "
-            f"{who[tree] or 'not said by whom'}). The next look was due by {looked.due[tree]}; "
-            f"every {looked.months[tree]} months: {whose}."
+            f"{who[tree] or 'not said by whom'}). The next look was due by {looked.due[tree]} "
+            f"({'as written down then' if looked.is_written[tree] else why})."
         )
         yield Raised(tree, "look", None, evidence, looked.on[tree])
 

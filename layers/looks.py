@@ -20,6 +20,7 @@ class Looks:
     """Of each tree the last qualified look and when the next one is due.
 
     ``row`` is the look's row in ``inspections``, -1 where there was none; ``on`` and ``due`` are NaT there.
+    ``is_written``: the inspector wrote down when to look next.
     """
 
     row: Rows
@@ -27,6 +28,7 @@ class Looks:
     due: Days
     months: Rows
     is_own_interval: NDArray[np.bool_]
+    is_written: NDArray[np.bool_]
     inspections: pd.DataFrame
 
     def text(self, column: str) -> list[str | None]:
@@ -78,7 +80,7 @@ def looks(
     on = _at(days(counted["inspected_on"]), row)
     said = _at(days(counted["next_look_by"]), row)
     due = np.where(np.isnat(said), months_later(on, months), said)
-    return Looks(row, on, due, months, own, counted)
+    return Looks(row, on, due, months, own, ~np.isnat(said), counted)
 
 
 def _counts(inspections: pd.DataFrame, as_of: str) -> NDArray[np.bool_]:

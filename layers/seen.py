@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from layers.canopy import HELPERS
 from layers.corrections import LIVE, corrected
 from layers.days import NO_DAY, days, local_days
 from layers.inputs import Records, SiteTerms
@@ -13,7 +14,6 @@ from layers.screening_rules import leaves_expected
 from layers.sights import IN_DOUBT, NONE_SEEN, SIGHTS
 from layers.standing import DEAD, settled_events
 
-HELPERS = ("pupils", "volunteers")
 LONGEST_NOTE = 160  # letters of a note that are shown
 
 _OUT_OF_LEAF = ("dead", "dying back")  # rules whose sights mean something only in leaf

@@ -22,7 +22,7 @@ class Surroundings:
 
     ``reach_m`` and ``half_crown_m`` are upper bounds [m], NaN where not known; ``near`` and ``under`` the
     targets within them, positions' errors added; ``use`` the rank of the busiest use below or round the tree,
-    ``use_area`` the row of the area that says so (-1: a target or nobody).
+    ``use_area`` or ``use_target`` the row of the area or target that says so (-1: none).
     """
 
     trees: pd.DataFrame
@@ -40,6 +40,7 @@ class Surroundings:
     areas: pd.DataFrame
     use: Rows
     use_area: Rows
+    use_target: Rows
     looks: Looks
 
     @property
@@ -78,7 +79,7 @@ def surroundings(records: Records, trees: pd.DataFrame, terms: SiteTerms, as_of:
     areas = underneath.held_areas(records.areas, as_of)
     inside = ground.membership(standing, areas, terms)
     round_it, use_area = underneath.busiest_area(standing, areas, inside)
-    below = _busiest_target(len(standing), records.targets, near, under)
+    below, use_target = _busiest_target(len(standing), records.targets, near, under)
     use = underneath.busier(round_it, below)
     looked = looks(records.inspections, standing, inside, use, terms, as_of)
     return Surroundings(
@@ -97,17 +98,19 @@ def surroundings(records: Records, trees: pd.DataFrame, terms: SiteTerms, as_of:
         areas,
         use,
         np.where(use == round_it, use_area, -1),
+        use_target,
         looked,
     )
 
 
-def _busiest_target(trees: int, targets: pd.DataFrame, *pairs: Pairs) -> Rows:
-    """The rank of the busiest target that a tree could reach; not said counts only where none is said."""
+def _busiest_target(trees: int, targets: pd.DataFrame, *pairs: Pairs) -> tuple[Rows, Rows]:
+    """The use rank and row of the busiest target that a tree could reach, of those whose use was said."""
     said = underneath.use_rank(targets["use"])
-    last = len(underneath.USE_ORDER)
-    best = np.full(trees, last, dtype=np.int64)
-    for each in pairs:
-        rank = said[each.target]
-        known = rank != underneath.NOT_SAID
-        np.minimum.at(best, each.tree[known], rank[known])
-    return np.where(best == last, underneath.NOT_SAID, best)
+    tree = np.concatenate([each.tree for each in pairs])
+    target = np.concatenate([each.target for each in pairs])
+    known = said[target] != underneath.NOT_SAID
+    tree, target = tree[known], target[known]
+    quiet_first = np.lexsort((-target, -said[target]))  # of several, the one written last stays
+    row = np.full(trees, -1, dtype=np.int64)
+    row[tree[quiet_first]] = target[quiet_first]
+    return np.append(said, underneath.NOT_SAID)[row], row

@@ -93,6 +93,18 @@ def test_every_other_error_is_labelled_as_assumed(method, share):
     assert f"error {share:.0%} assumed" in got["height_source"]
 
 
+def test_helpers_are_taken_to_err_twice_as_much():
+    told = frame(
+        seen(value=12.3, method="clinometer", crew_kind="pupils"),
+        seen(
+            observation_id="b", tree_id="t2", what="crown diameter", method="tape", crew_kind="trained staff"
+        ),
+    )
+    got = heights_and_crowns(told, "2025-01-01")
+    assert "error 10% assumed" in got.loc["t1", "height_source"]
+    assert "error 5% assumed" in got.loc["t2", "crown_source"]
+
+
 def test_without_a_date_it_counts_from_the_day_it_was_received_in_the_sites_zone():
     told = frame(seen(observed_on=None, received_at="2024-05-15T23:30:00Z"))
     assert heights_and_crowns(told, "2024-05-15", "Europe/Berlin").empty

@@ -306,6 +306,16 @@ def test_busy_ground_is_a_circumstance_and_sets_the_order():
     assert of(flags, "fungus")["answer_by"].tolist() == ["2024-05-21", "2024-08-12"]
 
 
+def test_a_busy_place_that_it_could_reach_is_named():
+    records = site(
+        height(12.0),
+        targets=[target(8.0, 0.0, use="hardly ever"), target(9.0, 0.0, "g2", name="Gate", kind="path")],
+        areas=[area(shapely.box(-1, -1, 1, 1), "now and then")],
+    )
+    evidence = of(listed(records), "use")["evidence"].iloc[0]
+    assert evidence == "It could reach what is underneath: The path “Gate” (people are there: every day)."
+
+
 def test_an_area_that_has_ended_counts_no_more():
     records = site(areas=[area(shapely.box(-1, -1, 1, 1), "every day", valid_to="2024-05-31")])
     assert of(listed(records), "use").empty
@@ -373,7 +383,8 @@ def test_a_use_nobody_said_gets_the_shortest_interval():
 
 def test_what_the_inspector_wrote_as_next_look_goes_before_the_interval():
     assert looked(look("2021-01-01", next_look_by="2024-06-01")).empty
-    assert len(looked(look("2024-01-01", next_look_by="2024-05-31"))) == 1
+    overdue = looked(look("2024-01-01", next_look_by="2024-05-31"))
+    assert "due by 2024-05-31 (as written down then)" in overdue["evidence"].iloc[0]
 
 
 def test_a_walked_zone_counts_for_the_trees_inside_it():
