@@ -98,9 +98,9 @@ def _searchable(value: object) -> str:
 
 
 def _sort_key(values: pd.Series) -> pd.Series:
-    if values.dtype != object:
+    if pd.api.types.is_numeric_dtype(values.dtype):
         return values
-    return values.map(_natural)
+    return values.astype(object).map(_natural)
 
 
 _DIGITS = 12
@@ -108,10 +108,10 @@ _DIGITS = 12
 
 def _natural(value: object) -> str | None:
     """Text in the order that people expect: case apart, numbers in it by their size."""
-    if value is None or value != value:
-        return None
     if isinstance(value, list):
         return "\n".join(str(part) for part in value) or None
+    if value is None or value != value:
+        return None
     out, digits = [], ""
     for character in str(value).casefold() + "\0":
         if character in "0123456789":
