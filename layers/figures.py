@@ -35,18 +35,14 @@ def figures(
 
     Parameters
     ----------
-    stem_state, stem_parts, causes : DataFrame
-        The stems on the day.
-    membership : DataFrame
-        Which tree is inside which area.
+    stem_state, stem_parts, causes, membership : DataFrame
+        The stems on the day, and which tree is inside which area.
     trees : DataFrame
         Columns of TREE_RECORD, or of TREES as given by the screening: names, positions, places.
     areas : DataFrame
         Columns of AREA_RECORD, the areas that hold on the day; ``area_ha`` is worked out where it is absent.
-    terms : SiteTerms
-        Size-class breaks and frame of the site.
-    as_of, known_at
-        The day, and the change number up to which records were used; passed on.
+    terms, as_of, known_at
+        Of the site; the day, and the change number up to which records were used, are passed on.
     places : DataFrame, optional
         ``id``, ``name``, ``kind`` of the places; those of kind "part" have a row even without trees.
     flags : DataFrame, optional
@@ -59,9 +55,8 @@ def figures(
 
     Notes
     -----
-    The first row counts all trees; its numbers per hectare are those of the trees within the boundary. A
-    place has the trees assigned to it, never by polygon. Basal area is the plain sum; its 95 % interval is
-    centred on that minus pi/4 times the sum of the variances of the diameters.
+    The first row counts all trees, per hectare those within the boundary. A place has the trees assigned to
+    it. The 95 % interval of the basal area is centred on the plain sum minus pi/4 sum Var(d).
 
     Raises
     ------
@@ -74,21 +69,37 @@ def figures(
     stand = Stand.of(stem_state, stem_parts, causes)
     known = trees.set_index("tree_id").reindex(stand.tree_id)
     subjects = subjects_of(stand, membership, trees, areas, places, terms)
-    groups = len(subjects.rows)
+    plane = ground.plane_positions(known, _frame(trees, areas, terms), terms)
+    screened = None if flags is None else _screening(stand, subjects, trees, flags)
+    numbers = _numbers(stand, known, subjects, plane, membership, screened, terms)
+    day = {"as_of": as_of, "known_at": known_at}
+    site = day | _beyond_boundary(stand, known, subjects, terms)
+    first = row_of(numbers, subjects.rows, SITE, WITHIN_BOUNDARY, site)
+    others = range(WITHIN_BOUNDARY + 1, len(subjects.rows))
+    return [first] + [row_of(numbers, subjects.rows, group, group, day) for group in others]
+
+
+def _numbers(
+    stand: Stand,
+    known: pd.DataFrame,
+    subjects: Subjects,
+    plane: Array,
+    membership: pd.DataFrame,
+    screened: dict[int, dict[str, Any]] | None,
+    terms: SiteTerms,
+) -> Numbers:
+    """Everything that is worked out for all rows at once."""
+    groups, group, tree = len(subjects.rows), subjects.group, subjects.tree
     limits = np.array([one.counting_limit_cm for one in subjects.rows])
-    counted = counted_stems(stand, subjects.group, subjects.tree, limits)
-    numbers = Numbers(
-        sums_of(stand, subjects.group, subjects.tree, counted, groups, terms.breaks_cm),
-        species_of(stand, known["scientific_name"], subjects.group, subjects.tree, counted, groups),
-        _clark_evans(stand, known, subjects, _frame(trees, areas, terms), terms),
+    counted = counted_stems(stand, group, tree, limits)
+    return Numbers(
+        sums_of(stand, group, tree, counted, groups, terms.breaks_cm),
+        species_of(stand, known["scientific_name"], group, tree, counted, groups),
+        _clark_evans(stand, plane, subjects),
         near_edge(stand, membership, subjects.rows),
-        None if flags is None else _screening(stand, subjects, trees, flags),
+        screened,
         terms.breaks_cm,
     )
-    site = _beyond_boundary(stand, known, subjects, terms)
-    day = {"as_of": as_of, "known_at": known_at}
-    first = row_of(numbers, subjects.rows, SITE, WITHIN_BOUNDARY, day | site)
-    return [first] + [row_of(numbers, subjects.rows, g, g, day) for g in range(WITHIN_BOUNDARY + 1, groups)]
 
 
 def _frame(trees: pd.DataFrame, areas: pd.DataFrame, terms: SiteTerms) -> ground.LocalFrame | None:
@@ -96,17 +107,14 @@ def _frame(trees: pd.DataFrame, areas: pd.DataFrame, terms: SiteTerms) -> ground
     return None if middle is None else ground.LocalFrame(*middle)
 
 
-def _clark_evans(
-    stand: Stand, known: pd.DataFrame, subjects: Subjects, frame: ground.LocalFrame | None, terms: SiteTerms
-) -> Array:
+def _clark_evans(stand: Stand, plane: Array, subjects: Subjects) -> Array:
     """The index of every row that has an area."""
-    at = ground.plane_positions(known, frame, terms)
     bounds = np.searchsorted(subjects.group, np.arange(len(subjects.rows) + 1))
     out = np.full(len(subjects.rows), np.nan)
     for g, one in enumerate(subjects.rows):
         if np.isfinite(one.area_ha):
             tree = subjects.tree[bounds[g] : bounds[g + 1]]
-            standing = at[tree[stand.living[tree]]]
+            standing = plane[tree[stand.living[tree]]]
             out[g] = diversity.clark_evans(standing[:, 0], standing[:, 1], one.area_ha * ground.M2_PER_HA)
     return out
 
