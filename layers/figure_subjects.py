@@ -11,7 +11,7 @@ from layers.error_model import Array, Whole
 from layers.figure_sums import Stand
 from layers.inputs import SiteTerms
 
-SITE, WITHIN_BOUNDARY = 0, 1
+SITE, WITHIN_BOUNDARY, OTHERS = 0, 1, 2  # the order of the rows
 BOUNDARY = "boundary"
 PLACES, PLACE, PART = "places", "place", "part"
 

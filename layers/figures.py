@@ -12,7 +12,7 @@ from layers import columns, diversity, ground, screening
 from layers.error_model import Array
 from layers.figure_rows import Numbers, row_of
 from layers.figure_species import species_of
-from layers.figure_subjects import SITE, WITHIN_BOUNDARY, Subject, Subjects, near_edge, subjects_of
+from layers.figure_subjects import OTHERS, SITE, WITHIN_BOUNDARY, Subject, Subjects, near_edge, subjects_of
 from layers.figure_sums import Stand, counted_stems, sums_of
 from layers.inputs import SiteTerms
 
@@ -46,7 +46,7 @@ def figures(
     places : DataFrame, optional
         ``id``, ``name``, ``kind`` of the places; those of kind "part" have a row even without trees.
     flags : DataFrame, optional
-        Columns of FLAGS; then ``trees`` must be the table that the screening gives.
+        Columns of FLAGS; ``trees`` is then the table that the screening gives.
 
     Returns
     -------
@@ -72,11 +72,10 @@ def figures(
     plane = ground.plane_positions(known, _frame(trees, areas, terms), terms)
     screened = None if flags is None else _screening(stand, subjects, trees, flags)
     numbers = _numbers(stand, known, subjects, plane, membership, screened, terms)
-    day = {"as_of": as_of, "known_at": known_at}
+    day: dict[str, Any] = {"as_of": as_of, "known_at": known_at}
     site = day | _beyond_boundary(stand, known, subjects, terms)
     first = row_of(numbers, subjects.rows, SITE, WITHIN_BOUNDARY, site)
-    others = range(WITHIN_BOUNDARY + 1, len(subjects.rows))
-    return [first] + [row_of(numbers, subjects.rows, group, group, day) for group in others]
+    return [first] + [row_of(numbers, subjects.rows, g, g, day) for g in range(OTHERS, len(subjects.rows))]
 
 
 def _numbers(
