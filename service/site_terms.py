@@ -49,7 +49,8 @@ def edit_terms(store: Store, slug: str, actor: Actor, seen_version: int, values:
         If the actor may not manage.
     """
     actor.require("manage")
-    terms = NewSite(slug=slug, **{name: values[name] for name in CHANGEABLE})
+    given = {**values, "time_zone": values["time_zone"] or "", "name": values["name"] or ""}
+    terms = NewSite(slug=slug, **{name: given[name] for name in CHANGEABLE})
     faults = _lengths(values)
     try:
         terms.require_usable()

@@ -79,7 +79,7 @@ def api_changes(slug: str) -> Response:
     since = _whole("since", 0, 0, _WHOLE)
     with current.store().read() as connection:
         rows = changes_since(connection, slug, since, MOST_ITEMS)
-    return _json([dict(row._mapping) for row in rows])
+    return _json([{str(name): value for name, value in row._mapping.items()} for row in rows])
 
 
 @bp.post("/sites/<slug>/readings")

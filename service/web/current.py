@@ -59,7 +59,7 @@ def asked_day() -> str | None:
         day = dt.date.fromisoformat(said)
     except ValueError:
         day = None
-    if day is None or len(said) != 10 or not 1500 <= day.year <= 2999:
+    if day is None or said != day.isoformat() or not 1500 <= day.year <= 2999:
         raise InvalidRequest(
             [("as_of", _("%(said)s is not a day; write it as YYYY-MM-DD.", said=repr(said)[:40]))]
         )

@@ -79,9 +79,17 @@ def tree_row(view: SiteView, tree_id: str) -> Any:
 
 
 def record_of(view: SiteView, tree_id: str) -> dict[str, Any]:
-    """Return what was said of the tree itself: the columns of its record."""
+    """Return what was said of the tree itself: the columns of its record.
+
+    Raises
+    ------
+    NotFound
+        If there is no such tree.
+    """
     found = view.records.trees[view.records.trees["tree_id"] == tree_id]
-    return {str(name): value for name, value in found.iloc[0].items()} if len(found) else {}
+    if not len(found):
+        raise NotFound(_("tree on this ground"), tree_id)
+    return {str(name): value for name, value in found.iloc[0].items()}
 
 
 def stems_of(view: SiteView, tree_id: str, units: display.Units) -> list[StemFacts]:
