@@ -49,7 +49,7 @@ def _drain(server: object) -> None:
     dispatcher = server.task_dispatcher  # type: ignore[attr-defined]
     server.accepting = False  # type: ignore[attr-defined]
     dispatcher.shutdown(cancel_pending=False, timeout=GRACE_S)
-    signal.raise_signal(signal.SIGINT)
+    signal.pthread_kill(threading.main_thread().ident or 0, signal.SIGINT)
 
 
 def _free(host: str, port: int) -> bool:
