@@ -22,6 +22,9 @@ MISSING = word_set(
     "|",
 )
 
+_SAYS_COMMA = re.compile(r"[0-9],[0-9](?![0-9]{2}(?![0-9]))")
+_SAYS_DOT = re.compile(r"[0-9]\.[0-9](?![0-9]{2}(?![0-9]))")
+_LONGEST_MISSING = 30  # with blanks round it
 _DOT = re.compile(r"[-+]?(?:[0-9]{1,15}|[0-9]{1,3}(?:,[0-9]{3})+)(?:\.[0-9]{0,17})?(?:[eE][-+]?[0-9]{1,2})?")
 _BARE_DOT = re.compile(r"[-+]?\.[0-9]{1,17}")
 _COMMA = re.compile(
@@ -43,7 +46,7 @@ _OUTLINE_NUMBER = re.compile(r"^\s*\(?[0-9a-zA-Z]{1,2}[).:]\s+(?=\S)")
 
 def is_missing(cell: str) -> bool:
     """Return whether a cell says nothing: empty, a dash, a question mark or a word for not known."""
-    return cell.strip().casefold() in MISSING
+    return len(cell) <= _LONGEST_MISSING and cell.strip().casefold() in MISSING
 
 
 def number(cell: str, *, comma: bool = False) -> float | None:
@@ -65,16 +68,11 @@ def decimal_comma(cells: Iterable[str], *, by_default: bool) -> bool:
 
     A cell such as '12,5' or '1.234,5' says so, '12.5' says the opposite; '1,234' alone says neither.
     """
-    votes = 0
-    for cell in cells:
-        text = cell.strip()
-        if re.search(r"[0-9],[0-9]", text) and not re.search(r"[0-9],[0-9]{3}(?![0-9])", text):
-            votes += 1
-        elif re.search(r"[0-9]\.[0-9]", text) and not re.search(r"[0-9]\.[0-9]{3}(?![0-9])", text):
-            votes -= 1
-    if votes == 0:
-        return by_default
-    return votes > 0
+    text = "\n".join(cells)
+    if "," not in text:
+        return False if "." in text else by_default
+    votes = len(_SAYS_COMMA.findall(text)) - len(_SAYS_DOT.findall(text))
+    return votes > 0 if votes else by_default
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,7 @@ MAX_COLUMNS = 2_000
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 _MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
 _OLD_CODE_PAGES = ("cp1252", "cp850", "mac_roman")
-_LETTERS = frozenset("äöüÄÖÜßéèêëáàâãåíìîïóòôõøúùûñçæœÉÈÀÁÂÃÅÍÓÔÕÚÑÇØÆŒýšžŠŽ°²³×½¼’–")
+_LETTERS = frozenset("äöüÄÖÜßéèêëáàâãåíìîïóòôõøúùûñçæœÉÈÀÁÂÃÅÍÓÔÕÚÑÇØÆŒ°²³×½¼’–")
 
 
 def read_csv(path: Path) -> SourceTable:
@@ -38,6 +38,8 @@ def read_csv(path: Path) -> SourceTable:
     data = bounded_bytes(path)
     guesses: list[Guess] = []
     text = _decoded(data, path.name, guesses)
+    if not text.strip():
+        raise Unreadable(f"{path.name} holds no rows; choose the file that holds the list.")
     delimiter = _delimiter(text, path.name, guesses)
     records = _records(text, delimiter, path.name)
     head, headers, guess = _header_row(records, path.name)
@@ -144,10 +146,14 @@ def _old_code_page(data: bytes, wrong: UnicodeDecodeError, name: str, guesses: l
     if sound > 4 * damaged or re.search(rb"\xed[\xa0-\xbf][\x80-\xbf]", data):
         raise Unreadable(_broken(data, wrong, name))
     foreign = Counter(re.findall(rb"[\x80-\xff]", data))
-    scores = {}
+    scores: dict[str, float] = {}
     for page in _OLD_CODE_PAGES:
         letters = {byte: byte.decode(page, "replace") for byte in foreign}
-        scores[page] = sum(foreign[byte] for byte, letter in letters.items() if letter in _LETTERS)
+        scores[page] = sum(
+            foreign[byte] * (0.5 if letter.isupper() else 1.0)
+            for byte, letter in letters.items()
+            if letter in _LETTERS
+        )
     best = max(_OLD_CODE_PAGES, key=lambda page: scores[page])
     share = scores[best] / foreign.total()
     if share < 0.5:
@@ -253,8 +259,6 @@ def _looks_like_value(cell: str) -> bool:
 def _header_row(records: list[list[str]], name: str) -> tuple[int, list[str], Guess]:
     """Return the place of the header among the records, the headers and how that was found out."""
     filled = [sum(1 for cell in record if cell.strip()) for record in records[:2_000]]
-    if not any(filled):
-        raise Unreadable(f"{name} holds no rows; choose the file that holds the list.")
     width = Counter(len(r) for r, f in zip(records[:2_000], filled, strict=True) if f).most_common(1)[0][0]
     if max(len(record) for record in records) > MAX_COLUMNS:
         raise Unreadable(f"{name} has a row of more than {MAX_COLUMNS} columns; that cannot be a list.")

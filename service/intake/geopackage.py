@@ -146,10 +146,9 @@ def _system(connection: sqlite3.Connection, srs: Any) -> str | None:
 def _table(
     connection: sqlite3.Connection, path: Path, name: str, geometry_column: Any, srs: Any
 ) -> SourceTable:
-    declared = {
-        _decoded(row[1]): str(_decoded(row[2])).upper()
-        for row in connection.execute(f"PRAGMA table_info({_quoted(name)})")
-    }
+    described = connection.execute(f"PRAGMA table_info({_quoted(name)})").fetchall()
+    declared = {_decoded(row[1]): str(_decoded(row[2])).upper() for row in described}
+    numbered = [_decoded(row[1]) for row in described if row[5]]
     headers = [h for h, kind in declared.items() if h != geometry_column and not kind.startswith("BLOB")]
     left_out = {
         h: "It holds pictures or other binary data."
@@ -172,6 +171,7 @@ def _table(
         path, "geopackage", name, headers, columns, list(range(1, len(rows) + 1)), geometry, crs, faults
     )
     table.left_out = left_out
+    table.row_numbers = numbered[0] if len(numbered) == 1 else None
     if crs is not None:
         words = "WGS84 (EPSG:4326)" if crs == WGS84 else crs
         table.guesses.append(Guess("crs", words, f"The GeoPackage names it for the table {name}.", 1.0))

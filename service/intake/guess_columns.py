@@ -21,6 +21,8 @@ ACCEPTED_WORDS = (
 )
 _MANY = (*SIZES, "height", "crown")
 _PAIRS = (("lon", "lat"), ("x", "y"))
+_PLACES = ("place", "quarter", "street")
+_NOT_OF_TREES = ("name", "use", "area_ha", "row_id")
 
 
 @dataclass(frozen=True)
@@ -55,8 +57,12 @@ class Columns:
 
 def sample(column: Sequence[str]) -> list[str]:
     """Return up to ``SAMPLE`` cells that say something, from all over the column."""
-    said = [cell for cell in column if not cells.is_missing(cell)]
-    return said[:: max(1, len(said) // SAMPLE)]
+    filled = [cell for cell in column if cell]
+    some = filled[:: max(1, len(filled) // SAMPLE)]
+    said = [cell for cell in some if not cells.is_missing(cell)]
+    if len(said) < SAMPLE // 10 and len(some) < len(filled):
+        said = [cell for cell in filled if not cells.is_missing(cell)][:SAMPLE]
+    return said
 
 
 def _share(said: Sequence[str], fits: Callable[[str], bool]) -> float:
@@ -70,6 +76,8 @@ def is_number(cell: str) -> bool:
 
 def _is_size(cell: str) -> bool:
     if is_number(cell) or status_cells.status_in_size(cell) or cells.class_bounds(cell):
+        return True
+    if status_cells.says_no_size(cell):
         return True
     return bool(cells.size_cell(cell, comma="," in cell).values)
 
@@ -121,7 +129,7 @@ _CHECKS: dict[str, Callable[[list[str]], bool]] = {
     "point": lambda said: _share(said, _is_pair) >= 0.8,
     "geometry": lambda said: _share(said, is_wkt) >= 0.8,
     "keeper": lambda said: _share(said, lambda c: c in ("ours", "shared", "not ours", "not known")) >= 0.9,
-    **{role: (lambda said: _share(said, is_number) >= 0.8) for role in ("lon", "lat", "x", "y", "area_ha")},
+    **{role: (lambda said: _share(said, is_number) >= 0.5) for role in ("lon", "lat", "x", "y", "area_ha")},
 }
 
 
@@ -178,33 +186,33 @@ def assigned(table: SourceTable, options: ImportOptions, this_year: int) -> Colu
     for header, said in samples.items():
         if not said and not any(table.column(header)) and header not in out.used():
             out.left_out[header] = "The column is empty."
+    barred = {*_NOT_OF_TREES, *(SIZES if explicit_sizes else ())}
+    barred |= {*_PLACES} if options.place or "place" in out.single else set()
+    barred |= {"measured_on"} if options.measured_on else set()
     candidates = []
     for place, header in enumerate(table.headers):
         if header in out.used():
             continue
         for role, fit in roles_of(header, this_year).items():
+            if role in barred:
+                continue
             if role not in _CHECKS or _CHECKS[role](samples[header]):
                 candidates.append((-fit, place, role, header))
-    _take(sorted(candidates), options, this_year, out, explicit_sizes)
+    _take(sorted(candidates), this_year, out)
     _wide_years(table, samples, options, this_year, out, explicit_sizes)
     _classes(table, out)
     _names(samples, out)
     _kinds_by_values(samples, out)
     _one_of_pairs(out)
+    _one_place(out)
+    for columns in (out.sizes, out.measures):
+        columns.sort(key=lambda column: table.headers.index(column.header))
     return out
 
 
-def _take(
-    candidates: list[tuple[float, int, str, str]],
-    options: ImportOptions,
-    this_year: int,
-    out: Columns,
-    explicit_sizes: bool,
-) -> None:
+def _take(candidates: list[tuple[float, int, str, str]], this_year: int, out: Columns) -> None:
     for fit, _, role, header in candidates:
-        if header in out.used() or role == "row_id":
-            continue
-        if role in SIZES and explicit_sizes:
+        if header in out.used():
             continue
         if role in _MANY:
             column = _number_column(header, role, this_year)
@@ -264,7 +272,7 @@ def _names(samples: dict[str, list[str]], out: Columns) -> None:
         genera = {cell.strip().casefold() for cell in samples[genus]}
         repeats = _share(samples[species], lambda c: c.split()[0].casefold() in genera)
         if words and sum(w == 1 for w in words) > 0.5 * len(words) and repeats < 0.5:
-            out.single["epithet"] = out.single.pop("species")
+            _rename(out, "species", "epithet")
         elif repeats >= 0.5:
             out.single["full_name_genus"] = out.single.pop("genus")
     if species or genus or "common_name" in out.single:
@@ -299,8 +307,28 @@ def _one_of_pairs(out: Columns) -> None:
     """Keep one pair of coordinates: longitude and latitude before x and y; half a pair is none."""
     for first, second in _PAIRS:
         if (first in out.single) != (second in out.single):
-            lone = out.single.pop(first if first in out.single else second)
-            out.guesses = [g for g in out.guesses if not g.value.startswith(f"{lone} = ")]
-    if "lon" in out.single and "x" in out.single:
+            _retract(out, first if first in out.single else second)
+    if "lon" in out.single:
         for role in ("x", "y"):
-            out.single.pop(role)
+            _retract(out, role)
+
+
+def _one_place(out: Columns) -> None:
+    """Keep one place: a named ground before a quarter before a street; the others stay as written."""
+    found = [role for role in _PLACES if role in out.single]
+    for role in found[1:]:
+        _retract(out, role)
+    if found and found[0] != "place":
+        _rename(out, found[0], "place")
+
+
+def _retract(out: Columns, role: str) -> None:
+    header = out.single.pop(role, None)
+    out.guesses = [g for g in out.guesses if g.value != f"{header} = {role}"]
+
+
+def _rename(out: Columns, role: str, other: str) -> None:
+    header = out.single[other] = out.single.pop(role)
+    for guess in out.guesses:
+        if guess.value == f"{header} = {role}":
+            guess.value = f"{header} = {other}"

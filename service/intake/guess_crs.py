@@ -16,6 +16,15 @@ LOCAL = "local"
 NEAR_DEG = 1.0  # a file lies near the site when it is within so many degrees of its box
 CLEAR_LEAD = 4.0  # a candidate must be so many times as likely as the next
 _MATCH, _OTHER = 4.0, 0.5
+_REGIONS: dict[str, tuple[tuple[float, float, float, float], ...]] = {  # where lists are in a language [deg]
+    "de": ((5.5, 45.5, 17.5, 55.2),),
+    "it": ((6.0, 35.0, 19.0, 47.3),),
+    "nl": ((2.5, 49.4, 7.3, 53.7),),
+    "fr": ((-5.5, 41.0, 10.0, 51.6), (-80.0, 44.0, -57.0, 63.0)),
+    "es": ((-18.5, 27.5, 4.5, 44.0), (-118.0, -56.0, -34.0, 33.0)),
+    "pt": ((-31.5, 32.0, -6.0, 42.2), (-74.0, -34.0, -34.0, 6.0)),
+    "en": ((-11.0, 49.8, 2.0, 61.0), (-170.0, 18.0, -52.0, 72.0), (112.0, -48.0, 179.0, -10.0)),
+}
 
 # EPSG code: how common in tree lists (assumption), languages of the lists
 _CANDIDATES: dict[int, tuple[float, str]] = {
@@ -199,11 +208,19 @@ def candidates(x: np.ndarray, y: np.ndarray, site: SiteFacts, speaks: str | None
         if np.mean(inside) < 0.9:
             continue
         middle = (float(np.nanmedian(lon)), float(np.nanmedian(lat)))
-        weight = prior * (1.0 if speaks is None else _MATCH if speaks in languages.split() else _OTHER)
+        weight = prior * _by_language(speaks, languages, middle)
         if site.box is not None:
             weight *= 50.0 if near(middle, site.box, NEAR_DEG) else 0.02
         found.append(Candidate(code, weight, use.name, middle))
     return sorted(found, key=lambda c: -c.weight)
+
+
+def _by_language(speaks: str | None, languages: str, middle: tuple[float, float]) -> float:
+    """Return how much likelier a system is for the language of the headers, where that is spoken [-]."""
+    if speaks is None:
+        return 1.0
+    spoken = any(near(middle, region, 0.0) for region in _REGIONS[speaks])
+    return _MATCH if spoken and speaks in languages.split() else _OTHER
 
 
 def near(point: tuple[float, float], box: tuple[float, float, float, float], by: float) -> bool:

@@ -1,5 +1,6 @@
 """Readings, heights and crowns of rows: cells of number columns become what was said, with its questions."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -48,10 +49,10 @@ def numbers(table: SourceTable, column: NumberColumn) -> np.ndarray:
     cells_ = table.column(column.header)
     comma = cells.decimal_comma(cells_, by_default=table.decimal_comma)
     out: list[float] = []
-    for cell in cells_:
+    for cell, count in Counter(cells_).items():
         size = cells.size_cell(cell, comma=comma)
         if size.unit is None:
-            out += [v for v in size.values if v > 0]
+            out += [v for v in size.values if v > 0] * count
     return np.array(out, dtype=float)
 
 
@@ -76,33 +77,41 @@ def apply_sizes(
     table: SourceTable,
     size_rules: Sequence[SizeRule],
     days: Sequence[Day],
-    height_m: float | None,
-    class_unit: str,
+    heights: Sequence[float | None],
 ) -> None:
     """Add the readings, statuses and questions of the size columns to the rows.
 
-    ``days`` are the rows' days of measurement; a year in the header goes before them.
+    ``days`` and ``heights`` are the rows' days and heights [m] of measurement; a year or height in the header
+    goes before them.
     """
     marks: dict[int, _Marks] = {}
     for rule in size_rules:
         header, year = rule.column.header, rule.column.year
         dated: Day | None = (day_cells.middle(year), "year") if year else None
-        height = height_m if height_m is not None else rule.column.height_m
+        is_class = rule.column.what == "class"
         for place, cell in enumerate(table.column(header)):
             row = rows[place]
             if not cell or row.refused or row.place_kind:
                 continue
-            size = cells.size_cell(cell, comma=rule.comma)
+            size = _class_cell(cell) if is_class else cells.size_cell(cell, comma=rule.comma)
             if size.missing:
                 continue
+            height = rule.column.height_m if rule.column.height_m is not None else heights[place]
             if size.odd:
                 size = _odd(row, rule, cell, marks.setdefault(place, _Marks()))
             if size.class_from is not None:
-                _add_class(row, rule, cell, size, dated or days[place], height, class_unit)
+                _add_class(row, rule, cell, size, dated or days[place], height)
             elif size.values:
                 _add_sizes(row, rule, cell, size, dated or days[place], height, marks, place)
     for place, mark in marks.items():
         _settle(rows[place], mark)
+
+
+def _class_cell(cell: str) -> cells.SizeCell:
+    bounds = cells.range_bounds(cell)
+    if bounds is None:
+        return cells.NOTHING if cells.is_missing(cell) else cells.SizeCell(odd=True)
+    return cells.SizeCell(class_from=bounds[0], class_to=bounds[1], unit=bounds[2])
 
 
 def _odd(row: PreparedRow, rule: SizeRule, cell: str, mark: _Marks) -> cells.SizeCell:
@@ -199,10 +208,9 @@ def _add_class(
     size: cells.SizeCell,
     day: Day,
     height: float | None,
-    class_unit: str,
 ) -> None:
     column = rule.column
-    factor = cells.CM_PER[size.unit or column.unit or class_unit]
+    factor = cells.CM_PER[size.unit or column.unit or "cm"]
     if any(word in folded(column.header).replace(" ", "") for word in _GIRTH_WORDS):
         factor /= np.pi
     low = size.class_from if size.class_from is not None else 0.0

@@ -12,9 +12,8 @@ from service.intake.prepared import Guess, ImportOptions, PreparedRow, Question,
 from service.intake.row_positions import Positions
 from service.intake.size_rows import Day
 from service.intake.source_table import SourceTable
-from service.intake.words import folded, roles_of, word_set
+from service.intake.words import folded, roles_of, taken_apart, word_set
 
-PLACE_ROLES = ("place", "quarter", "street")
 _KEY_TOKENS = word_set("id nr no code key uuid nummer number")
 _NO_KEYS = word_set("x y lon lat species girth diameter height crown measured_on planted_on")
 
@@ -41,8 +40,10 @@ def key_column(table: SourceTable, columns: Columns) -> str | None:
     taken = {header: role for role, header in columns.single.items()}
     best, best_score = None, 0.0
     for header, column in zip(table.headers, table.columns, strict=True):
-        if taken.get(header) in _NO_KEYS or any(
-            header == c.header for c in (*columns.sizes, *columns.measures)
+        if (
+            header == table.row_numbers
+            or taken.get(header) in _NO_KEYS
+            or any(header == c.header for c in (*columns.sizes, *columns.measures))
         ):
             continue
         fits = roles_of(header)
@@ -60,7 +61,7 @@ def key_column(table: SourceTable, columns: Columns) -> str | None:
 
 
 def _is_unique(column: list[str]) -> bool:
-    return all(not cells.is_missing(cell) for cell in column) and len(set(column)) == len(column)
+    return len(set(column)) == len(column) and not any(map(cells.is_missing, column))
 
 
 def started(table: SourceTable, positions: Positions) -> list[PreparedRow]:
@@ -119,14 +120,13 @@ def apply_place(
     rows: Sequence[PreparedRow], table: SourceTable, columns: Columns, options: ImportOptions
 ) -> None:
     """Set the place of the rows: the column that is one, else the name that the person gave."""
-    if options.place and columns.single.get("place") != options.place:
+    header = columns.single.get("place")
+    if header is None:
         for row in rows:
             row.place = options.place
         return
-    header = next((columns.single[role] for role in PLACE_ROLES if role in columns.single), None)
-    if header:
-        for row, cell in zip(rows, table.column(header), strict=True):
-            row.place = None if cells.is_missing(cell) else cell.strip()
+    for row, cell in zip(rows, table.column(header), strict=True):
+        row.place = None if cells.is_missing(cell) else cell.strip()
 
 
 def names_as_written(table: SourceTable, columns: Columns) -> list[str | None]:
@@ -178,6 +178,37 @@ def apply_status(rows: Sequence[PreparedRow], table: SourceTable, columns: Colum
         if not cells.is_missing(cell):
             row.status = status_cells.status_of(cell) or "unknown"
             row.status_as_said = cell.strip()
+
+
+def apply_keeper(rows: Sequence[PreparedRow], table: SourceTable, columns: Columns) -> None:
+    """Set whose trees they are, where a column says it in our words."""
+    if "keeper" in columns.single:
+        for row, cell in zip(rows, table.column(columns.single["keeper"]), strict=True):
+            row.keeper = cell.strip() or None
+
+
+def measuring_heights(
+    rows: Sequence[PreparedRow], table: SourceTable, columns: Columns, options: ImportOptions
+) -> list[float | None]:
+    """Return at which height [m] each row was measured: as the person said, else its own column."""
+    header = columns.single.get("measuring_height")
+    if header is None or options.height_m is not None:
+        return [options.height_m] * len(rows)
+    column = table.column(header)
+    comma = cells.decimal_comma(column, by_default=table.decimal_comma)
+    said = taken_apart(header).unit
+    out: list[float | None] = []
+    for row, cell in zip(rows, column, strict=True):
+        size = cells.size_cell(cell, comma=comma)
+        value = size.values[0] if len(size.values) == 1 else None
+        unit = size.unit or said or ("cm" if value is not None and value > 10 else "m")
+        height = None if value is None else value * cells.CM_PER[unit] / 100
+        if not size.missing and (height is None or not 0 <= height <= 10):
+            detail = f"{header}: {cell[:40]!r} is no height to measure a trunk at."
+            row.questions.append(Question("size", detail, header))
+            height = None
+        out.append(height)
+    return out
 
 
 def apply_kinds(

@@ -2,23 +2,22 @@
 
 import hashlib
 import json
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
-from service.errors import Ask, InvalidRequest, Unreadable
-from service.intake import day_cells, guess_columns, guess_size, own_rows, size_rows, tree_rows
+from service.errors import InvalidRequest, Unreadable
+from service.intake import day_cells, guess_columns, own_rows, size_columns, size_rows, tree_rows
 from service.intake.decode import read_csv
 from service.intake.geojson_file import read_geojson
 from service.intake.geopackage import read_geopackage
-from service.intake.guess_columns import Columns, NumberColumn
-from service.intake.prepared import Guess, ImportOptions, Prepared, SiteFacts
+from service.intake.guess_columns import Columns
+from service.intake.prepared import Guess, ImportOptions, Prepared, PreparedRow, SiteFacts
 from service.intake.row_positions import Positions, positions
 from service.intake.shape_rows import layer_of, prepared_shapes
 from service.intake.source_table import SourceTable
-from service.intake.words import language, roles_of
+from service.intake.words import language
 
 _NORTH_AMERICA = (-168.0, 24.0, -52.0, 72.0)  # west, south, east, north [deg]: the US and Canada
 _TEXT = (".csv", ".txt", ".tsv", ".tab")
@@ -103,11 +102,11 @@ def _trees(table: SourceTable, options: ImportOptions, site: SiteFacts, guesses:
     guesses += columns.guesses
     placed = positions(table, columns, options, site, language(table.headers), guesses)
     american = _north_america(placed, site)
-    columns.sizes = _sizes(table, columns, options, american, guesses)
+    size_columns.settle(table, columns, options, american, guesses)
     rows = tree_rows.started(table, placed)
     rule = tree_rows.apply_keys(rows, table, columns, guesses)
     _attributes(rows, table, columns, options, site, bool(american), guesses)
-    understood, kept = _accounts(table, columns, placed)
+    understood, kept = _accounts(table, columns)
     tree_rows.apply_kept(rows, table, kept)
     return Prepared(
         table.path,
@@ -152,45 +151,8 @@ def _north_america(placed: Positions, site: SiteFacts) -> bool | None:
     return west <= lon <= east and south <= lat <= north
 
 
-def _sizes(
-    table: SourceTable,
-    columns: Columns,
-    options: ImportOptions,
-    american: bool | None,
-    guesses: list[Guess],
-) -> list[NumberColumn]:
-    said = guess_size.said_size(options.size)
-    if not columns.sizes:
-        _require_no_size_hidden(table, columns)
-        return []
-    sizes = columns.sizes
-    if said is not None:
-        sizes = [replace(c, unit=said.unit) if c.what == "class" else c for c in sizes]
-    values = {c.header: size_rows.numbers(table, c) for c in sizes if c.what != "class"}
-    return guess_size.settled(sizes, values, said, american, guesses)
-
-
-def _require_no_size_hidden(table: SourceTable, columns: Columns) -> None:
-    """Ask where the file has no size but exactly one nameless column of numbers that could be sizes."""
-    hidden = []
-    for header, column in zip(table.headers, table.columns, strict=True):
-        if header in columns.used() or roles_of(header):
-            continue
-        said = guess_columns.sample(column)
-        values = size_rows.numbers(table, NumberColumn(header, None))
-        broken, _ = guess_size.step_shares(values)
-        if len(said) > 20 and len(values) > 0.9 * len(said) and broken > 0.3 and values.max() < 4_500:
-            hidden.append(header)
-    if len(hidden) == 1:
-        raise Ask(
-            "--columns",
-            [f"{word}={hidden[0]}" for word in ("diameter", "girth", "kept")],
-            f"No column is named as a size, but the numbers in {hidden[0]!r} could be sizes.",
-        )
-
-
 def _attributes(
-    rows: list[Any],
+    rows: list[PreparedRow],
     table: SourceTable,
     columns: Columns,
     options: ImportOptions,
@@ -208,9 +170,11 @@ def _attributes(
     tree_rows.apply_place(rows, table, columns, options)
     tree_rows.apply_names(rows, table, columns)
     tree_rows.apply_status(rows, table, columns)
+    tree_rows.apply_keeper(rows, table, columns)
     tree_rows.apply_planted(rows, table, columns, site, order)
     rules = size_rows.rules(table, columns.sizes)
-    size_rows.apply_sizes(rows, table, rules, measured.of_rows, options.height_m, "cm")
+    heights = tree_rows.measuring_heights(rows, table, columns, options)
+    size_rows.apply_sizes(rows, table, rules, measured.of_rows, heights)
     inches = any(column.unit == "in" for column in columns.sizes)
     for column in columns.measures:
         unit, comma = size_rows.measure_unit(table, column, inches=inches, guesses=guesses)
@@ -231,13 +195,8 @@ def _day_order(table: SourceTable, columns: Columns, american: bool, guesses: li
     return order
 
 
-def _accounts(table: SourceTable, columns: Columns, placed: Positions) -> tuple[dict[str, str], list[str]]:
+def _accounts(table: SourceTable, columns: Columns) -> tuple[dict[str, str], list[str]]:
     """Return what became of the columns: header -> our word, and those kept as written."""
-    used_place = next((role for role in tree_rows.PLACE_ROLES if role in columns.single), None)
-    if used_place not in (None, "place"):
-        columns.single["place"] = columns.single.pop(str(used_place))
-    for role in ("quarter", "street", "row_id", "measuring_height", "name", "use", "area_ha", "keeper"):
-        columns.single.pop(role, None)
     word_of = {header: role for role, header in columns.single.items()}
     word_of |= {c.header: str(c.what) for c in (*columns.sizes, *columns.measures)}
     understood = {header: word_of[header] for header in table.headers if header in word_of}

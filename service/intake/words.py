@@ -147,6 +147,7 @@ class HeaderWords:
     height_m: float | None = None
 
 
+@lru_cache(maxsize=65_536)
 def folded(text: str) -> str:
     """Return text without case, accents and umlauts, as words of letters and digits with single blanks."""
     text = unicodedata.normalize("NFKC", re.sub(r"(?i)\bn\s?[°º]|№|#", " nr ", text))

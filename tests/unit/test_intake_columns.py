@@ -1,0 +1,132 @@
+"""Which column is what, in seven languages, and what each header adds."""
+
+import pytest
+from tests.intake_builders import prepared_of
+
+from service.errors import InvalidRequest
+from service.intake.words import language, roles_of, taken_apart
+
+LISTS = {
+    "en": ("Tree No,Species,Girth (cm),Height (m),Crown spread (m),Location,Survey date,Year planted", ","),
+    "de": ("Baum-Nr.;Baumart;Stammumfang cm;Baumhöhe m;Kronendurchmesser m;Standort;Aufnahmedatum;Pflanzjahr", ";"),
+    "es": ("Nº árbol;Especie;Perímetro (cm);Altura (m);Diámetro copa (m);Ubicación;Fecha;Año plantación", ";"),
+    "fr": ("N° arbre;Espèce;Circonférence (cm);Hauteur (m);Diamètre houppier (m);Lieu;Date relevé;Année plantation", ";"),
+    "it": ("Numero albero;Specie;Circonferenza (cm);Altezza (m);Diametro chioma (m);Luogo;Data rilievo;Anno impianto", ";"),
+    "nl": ("Boomnummer;Boomsoort;Stamomtrek (cm);Boomhoogte (m);Kroondiameter (m);Locatie;Datum meting;Plantjaar", ";"),
+    "pt": ("Número;Espécie;Circunferência (cm);Altura (m);Diâmetro copa (m);Local;Data medição;Ano plantio", ";"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("code", list(LISTS))
+def test_headers_of_seven_languages_are_understood(tmp_path, code):
+    head, sign = LISTS[code]
+    rows = [sign.join(("7", "Tilia cordata", "120", "12", "6", "Park A", "2023-05-01", "1990"))]
+    prepared = prepared_of(tmp_path, "\n".join([head, *rows * 3]) + "\n")
+    words = list(prepared.understood.values())
+    assert words == ["tag", "species", "girth", "height", "crown", "place", "measured_on", "planted_on"]
+    row = prepared.trees[0]
+    assert (row.tag, row.place, row.planted_on) == ("7", "Park A", "1990-07-02")
+    reading = row.readings[0]
+    assert (reading.quantity, reading.value, reading.unit) == ("girth", 120.0, "cm")
+    assert (reading.measured_on, reading.date_precision) == ("2023-05-01", "day")
+    assert [(o.what, o.value, o.unit) for o in row.observations] == [
+        ("height", 12.0, "m"),
+        ("crown diameter", 6.0, "m"),
+    ]
+
+
+@pytest.mark.parametrize("code", list(LISTS))
+def test_the_language_of_headers_is_told(code):
+    head, sign = LISTS[code]
+    assert language(head.split(sign)) in (code, None) or code == "pt"
+
+
+@pytest.mark.parametrize(
+    ("header", "unit", "year", "index", "height_m"),
+    [
+        ("stammumfangCM", "cm", None, None, None),
+        ("DBH (in)", "in", None, None, None),
+        ('Diameter "', "in", None, None, None),
+        ("Fall'15", None, 2015, None, None),
+        ("dbh_2015", None, 2015, None, None),
+        ("DBH 2", None, None, 2, None),
+        ("Girth at 1.00 m (cm)", "cm", None, None, 1.0),
+        ("d130", None, None, None, 1.3),
+    ],
+)
+def test_a_header_is_taken_apart(header, unit, year, index, height_m):
+    words = taken_apart(header, 2026)
+    assert (words.unit, words.year, words.index, words.height_m) == (unit, year, index, height_m)
+
+
+@pytest.mark.parametrize("header", ["height_range_id", "AltezzaPrimoPalco", "AGOL_Name", "mark", "Notes:"])
+def test_a_header_with_words_that_are_not_known_is_nothing(header):
+    assert roles_of(header) == {}
+
+
+def test_what_the_person_says_wins(tmp_path):
+    text = "a,b,girth_cm\n1,88,40\n2,90,50\n"
+    prepared = prepared_of(tmp_path, text, columns={"tag": "a", "girth": "b"}, size="girth-cm")
+    assert prepared.understood == {"a": "tag", "b": "girth"}
+    assert prepared.kept == ["girth_cm"]
+    assert prepared.trees[0].readings[0].value == 88
+
+
+@pytest.mark.parametrize(
+    ("columns", "says"), [({"tag": "Nr"}, "Did you mean Nr."), ({"colour": "Art"}, "no column of ours")]
+)
+def test_words_and_columns_that_are_not_there_are_refused(tmp_path, columns, says):
+    with pytest.raises(InvalidRequest, match=says):
+        prepared_of(tmp_path, "Nr.,Art,Umfang cm\n1,Tilia,80\n", columns=columns)
+
+
+def test_every_column_is_understood_kept_or_left_out(tmp_path):
+    text = "tag,species,girth_cm,condition class,contract,empty\n1,Tilia,80,B,K7,\n2,Acer,90,A,K9,\n"
+    prepared = prepared_of(tmp_path, text)
+    assert prepared.understood == {"tag": "tag", "species": "species", "girth_cm": "girth"}
+    assert prepared.kept == ["condition class", "contract"]
+    assert prepared.left_out == {"empty": "The column is empty."}
+    assert prepared.trees[0].kept == {"condition class": "B", "contract": "K7"}
+
+
+def test_a_diameter_computed_from_the_girth_is_left_out_and_said(tmp_path):
+    rows = "".join(f"{n},{20 + 7 * n},{(20 + 7 * n) / 3.14159:.1f}\n" for n in range(1, 9))
+    prepared = prepared_of(tmp_path, "tag,girth_cm,dbh (cm)\n" + rows)
+    assert list(prepared.left_out) == ["dbh (cm)"]
+    assert "computed from girth_cm" in prepared.left_out["dbh (cm)"]
+    assert [len(row.readings) for row in prepared.trees] == [1] * 8
+
+
+def test_the_key_is_a_column_that_is_unique_and_named_as_one(tmp_path):
+    text = "OBJECTID,baumId,baumNr,umfang cm\n1,7,1,80\n2,9,1,81\n3,11,2,82\n"
+    prepared = prepared_of(tmp_path, text)
+    assert prepared.key_rule == "column baumId"
+    assert [row.source_key for row in prepared.trees] == ["7", "9", "11"]
+
+
+def test_a_size_that_happens_to_be_unique_is_no_key(tmp_path):
+    prepared = prepared_of(tmp_path, "tag,umfang cm,lon,lat\n1,80,9.1,47.1\n1,81,9.2,47.2\n")
+    assert prepared.key_rule == "tag and place"
+    assert prepared.trees[0].source_key is None
+
+
+def test_a_place_is_a_name_or_a_header(tmp_path):
+    text = "tag,park,street,girth cm\n1,North,A,80\n2,South,B,81\n"
+    assert [r.place for r in prepared_of(tmp_path, text).trees] == ["North", "South"]
+    assert [r.place for r in prepared_of(tmp_path, text, place="street").trees] == ["A", "B"]
+    named = prepared_of(tmp_path, text, place="Yard")
+    assert [r.place for r in named.trees] == ["Yard", "Yard"]
+    assert {"park", "street"} <= set(named.kept)
+
+
+def test_genus_species_and_cultivar_make_one_name(tmp_path):
+    text = "tree_id,genus_name,species_name,cultivar_name,dbh_cm\n1.0,ACER,PLATANOIDES,GLOBOSUM,20\n2.0,TILIA,CORDATA,,30\n"
+    rows = prepared_of(tmp_path, text).trees
+    assert [r.name_as_written for r in rows] == ["ACER PLATANOIDES 'GLOBOSUM'", "TILIA CORDATA"]
+    assert rows[1].scientific_name == "Tilia cordata"
+    assert [r.source_key for r in rows] == ["1", "2"]
+
+
+def test_a_tag_that_is_zero_again_and_again_is_no_tag(tmp_path):
+    rows = prepared_of(tmp_path, "baumNr,umfang cm\n0,80\n0,81\n5,82\n").trees
+    assert [r.tag for r in rows] == [None, None, "5"]
