@@ -172,8 +172,10 @@ def test_a_status_in_a_size_cell_is_taken_off(cell, said):
 
 @pytest.mark.parametrize(
     ("cell", "kind"),
-    [("Albero", "tree"), ("Neoimpianto", "tree"), ("Ceppaia", "stump"), ("Fallanza", "gap")]
-    + [("posta vuota", "vacant"), ("dismesso", "other"), ("alcorque vacío", "vacant"), ("house", None)],
+    [
+        *(("Albero", "tree"), ("Neoimpianto", "tree"), ("Ceppaia", "stump"), ("Fallanza", "gap")),
+        *(("posta vuota", "vacant"), ("dismesso", "other"), ("alcorque vacío", "vacant"), ("house", None)),
+    ],
 )
 def test_words_for_trees_stumps_and_gaps_are_told_apart(cell, kind):
     assert status_cells.kind_of(cell) == kind

@@ -24,8 +24,10 @@ def guesses(table):
 
 @pytest.mark.parametrize(
     ("encoding", "said"),
-    [("utf-8", "UTF-8"), ("utf-8-sig", "UTF-8-SIG"), ("utf-16", "UTF-16"), ("cp1252", "cp1252")]
-    + [("cp850", "cp850"), ("mac_roman", "mac_roman")],
+    [
+        *(("utf-8", "UTF-8"), ("utf-8-sig", "UTF-8-SIG"), ("utf-16", "UTF-16"), ("cp1252", "cp1252")),
+        *(("cp850", "cp850"), ("mac_roman", "mac_roman")),
+    ],
 )
 def test_the_encoding_is_guessed_and_said(read, encoding, said):
     table = read(LIST.encode(encoding))

@@ -2,10 +2,10 @@
 
 import pytest
 from pyproj import Transformer
-from tests.intake_builders import TODAY, asked, guess_of, prepared_of
 
 from service.errors import Ask, InvalidRequest
 from service.intake.prepared import SiteFacts
+from tests.intake_builders import TODAY, asked, guess_of, prepared_of
 
 HERE = SiteFacts(box=(9.10, 47.60, 9.20, 47.70), today=TODAY)
 

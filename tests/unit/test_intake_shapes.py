@@ -6,6 +6,11 @@ import struct
 import pytest
 import shapely
 from pyproj import Transformer
+
+from service.errors import InvalidRequest, Unreadable
+from service.intake.bounded_shapes import MAX_POINTS, from_geojson, from_wkb, from_wkt
+from service.intake.prepared import ImportOptions, SiteFacts
+from service.intake.understand import prepare
 from tests.intake_builders import (
     TODAY,
     asked,
@@ -14,11 +19,6 @@ from tests.intake_builders import (
     prepared_of,
     write_geopackage,
 )
-
-from service.errors import InvalidRequest, Unreadable
-from service.intake.bounded_shapes import MAX_POINTS, from_geojson, from_wkb, from_wkt
-from service.intake.prepared import ImportOptions, SiteFacts
-from service.intake.understand import prepare
 
 SQUARE = [[9.10, 47.60], [9.11, 47.60], [9.11, 47.61], [9.10, 47.61], [9.10, 47.60]]
 BOWTIE = [[9.10, 47.60], [9.11, 47.61], [9.11, 47.60], [9.10, 47.61], [9.10, 47.60]]

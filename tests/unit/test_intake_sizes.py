@@ -4,11 +4,11 @@ import math
 
 import numpy as np
 import pytest
-from tests.intake_builders import TODAY, asked, guess_of, prepared_of
 
 from service.errors import Ask, InvalidRequest
 from service.intake.guess_size import likelihoods
 from service.intake.prepared import SiteFacts
+from tests.intake_builders import TODAY, asked, guess_of, prepared_of
 
 VANCOUVER = SiteFacts(box=(-123.2, 49.2, -123.0, 49.3), today=TODAY)
 KONSTANZ = SiteFacts(box=(9.1, 47.6, 9.2, 47.7), today=TODAY)
