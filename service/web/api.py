@@ -79,7 +79,7 @@ def api_changes(slug: str) -> Response:
     since = _whole("since", 0, 0, _WHOLE)
     with current.store().read() as connection:
         rows = changes_since(connection, slug, since, MOST_ITEMS)
-    return _json([{str(name): value for name, value in row._mapping.items()} for row in rows])
+    return _json([dict(row._mapping) for row in rows])
 
 
 @bp.post("/sites/<slug>/readings")
@@ -146,7 +146,7 @@ def _whole(name: str, default: int, low: int, high: int) -> int:
 
 
 def _json(data: Any, status: int = 200) -> Response:
-    body = orjson.dumps(data, option=orjson.OPT_SERIALIZE_NUMPY)
+    body = orjson.dumps(data, option=orjson.OPT_SERIALIZE_NUMPY | orjson.OPT_NON_STR_KEYS)
     return Response(body, status, content_type="application/json")
 
 

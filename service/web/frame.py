@@ -96,7 +96,7 @@ def kept_answer(body: Any, media_type: str, tag: str) -> Response:
 
 def unchanged(tag: str) -> Response | None:
     """Return 304 when the browser holds what has this tag; None when it has to be made."""
-    if request.if_none_match.contains(tag):
+    if request.if_none_match.contains_weak(tag):
         response = make_response("", 304)
         response.set_etag(tag)
         return response
