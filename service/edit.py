@@ -237,7 +237,11 @@ def _tree_cells(tree: TreeIn, places: Mapping[str, str]) -> dict[str, Any]:
     if has_lon != (tree.lat_deg is not None) or has_x != (tree.y_m is not None):
         raise InvalidRequest("A position needs both its numbers, or none.")
     said["place_id"] = places[tree.place] if tree.place else None
-    said["cell"] = int(cell([tree.lon_deg], [tree.lat_deg])[0]) if has_lon else None
+    said["cell"] = (
+        int(cell(tree.lon_deg, tree.lat_deg)[0])
+        if tree.lon_deg is not None and tree.lat_deg is not None
+        else None
+    )
     said |= name_cells(tree.name_as_written)
     return said
 

@@ -80,6 +80,7 @@ def _pdf_page(content: bytes, page: int) -> Image.Image:
         width, height = sheet.get_size()
         if not (width > 0 and height > 0):
             raise Unreadable("This page of the PDF has no size. Send a picture of it.")
-        return sheet.render(scale=min(3.0, LONGEST_PX / max(width, height))).to_pil()
+        drawn: Image.Image = sheet.render(scale=min(3.0, LONGEST_PX / max(width, height))).to_pil()
+        return drawn
     finally:
         document.close()

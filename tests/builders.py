@@ -5,6 +5,7 @@ from typing import Any
 import pandas as pd
 
 from layers import columns
+from layers.column_kinds import Kind
 from layers.inputs import Records, SiteTerms
 
 SITE_ID = "5b0f2f5e-3f0e-4d0a-9a3f-0d8f6c3f1a01"
@@ -12,7 +13,7 @@ TREE_ID = "7c9e6679-7425-40de-944b-e07fc1f90a01"
 STEM_ID = "7c9e6679-7425-40de-944b-e07fc1f90b01"
 READING_ID = "7c9e6679-7425-40de-944b-e07fc1f90c01"
 
-_MISSING: dict[columns.Kind, Any] = {
+_MISSING: dict[Kind, Any] = {
     "float": float("nan"),
     "int": pd.NA,
     "flag": False,

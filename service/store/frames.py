@@ -15,6 +15,7 @@ from sqlalchemy import Table
 from sqlalchemy.engine import Connection, Row
 
 from layers import columns
+from layers.column_kinds import Column
 from layers.inputs import DEFAULT_BREAKS_CM, US_BREAKS_CM, Records, SiteTerms
 from service.store import schema
 from service.store.former import versions_at
@@ -110,7 +111,7 @@ def _frame(frame: str, rows: Sequence[Sequence[Any]], table: Table) -> pd.DataFr
     return pd.DataFrame({c.name: _series(c, cells.get(c.name), len(rows)) for c in columns.FRAMES[frame]})
 
 
-def _series(column: columns.Column, cells: Sequence[Any] | None, length: int) -> pd.Series:
+def _series(column: Column, cells: Sequence[Any] | None, length: int) -> pd.Series:
     values = cells if cells is not None else [None] * length
     if column.kind == "float":
         return pd.Series(np.array(values, dtype=float))
