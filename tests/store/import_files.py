@@ -58,8 +58,10 @@ def shape(number, **changes):
     return PreparedShape(row=number + 1, **{**default, **changes})
 
 
-def prepared(*rows, layer="trees", name="list", said=("tag", "species", "position", "girth"), hash=None):
-    """A file of these rows; ``said`` are the words it has columns for."""
+def prepared(
+    *rows, layer="trees", name="list", said=("tag", "species", "position", "girth"), kept=(), hash=None
+):
+    """A file of these rows; it has columns for the words ``said``, and ``kept`` ones kept as written."""
     listed = copy.deepcopy(list(rows))
     return Prepared(
         Path(f"{name}.csv"),
@@ -70,6 +72,7 @@ def prepared(*rows, layer="trees", name="list", said=("tag", "species", "positio
         trees=listed if layer == "trees" else [],
         shapes=listed if layer != "trees" else [],
         understood={f"column of {word}": word for word in said},
+        kept=list(kept),
     )
 
 
