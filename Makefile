@@ -10,7 +10,7 @@ SHORT := -m "not slow"
 RINGS := unit published contract store browser benchmarks
 ASSETS := service/assets/package-lock.json service/assets/files.py
 
-.PHONY: demo run-environment environment test long lint types format $(RINGS) real_inputs chromium lock clean
+.PHONY: demo run-environment environment test long lint types format $(RINGS) real_inputs chromium pictures lock clean
 .DEFAULT_GOAL := help
 
 help:
@@ -78,6 +78,9 @@ real_inputs: environment
 format: environment
 	$(BIN)/ruff check --fix .
 	$(BIN)/ruff format .
+
+pictures: environment chromium
+	PICTURES=1 $(BIN)/pytest tests/browser/test_readme_picture.py
 
 lock: environment
 	@$(PIP) install uv
