@@ -38,6 +38,9 @@
       dragMode: false,
       removalMode: false,
     });
+    for (const button of map.getContainer().querySelectorAll(".leaflet-pm-toolbar .leaflet-buttons-control-button")) {
+      button.setAttribute("aria-label", button.closest("[title]")?.title || button.parentElement.title);
+    }
     map.on("pm:create", (made) => take(made.layer));
 
     if (field.value) {

@@ -1,0 +1,158 @@
+"""Every page in a real browser: keeps to itself, complains of nothing, can be read, reached and printed."""
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from tests.browser.web_server import served
+from tests.web_site import HOSTILE_NAME, HOSTILE_NOTE, HOSTILE_PLACE, HOSTILE_TAG, SLUG, make_web_site
+
+SITE = f"/sites/{SLUG}"
+PAGES = {
+    "first page": "/",
+    "start": "/start",
+    "start with a list": "/start?list=1",
+    "cautions": "/cautions",
+    "problems": "/problems/",
+    "today": SITE,
+    "figures": f"{SITE}/figures",
+    "figures of a day": f"{SITE}/figures?as_of=2024-06-01",
+    "trees": f"{SITE}/trees",
+    "trees found": f"{SITE}/trees?q=tilia",
+    "tree": f"{SITE}/trees/{{tree}}",
+    "tree without a size": f"{SITE}/trees/{{unmeasured}}",
+    "to be looked at": f"{SITE}/flags",
+    "all questions": f"{SITE}/flags?kind=all",
+    "data": f"{SITE}/data",
+    "to check": f"{SITE}/data/check",
+    "list brought in": f"{SITE}/data/imports/2",
+    "terms": f"{SITE}/terms",
+    "ground": f"{SITE}/ground",
+    "measuring": f"{SITE}/sheets",
+    "new tree": f"{SITE}/trees/new",
+    "measure": f"{SITE}/trees/{{tree}}/measure",
+    "note": f"{SITE}/trees/{{tree}}/note",
+    "facts": f"{SITE}/trees/{{tree}}/edit",
+    "new area": f"{SITE}/areas/new",
+    "new inspection": f"{SITE}/inspections/new",
+}
+WIDTHS = (360, 1440)
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("pages")
+    with served(folder) as (store, address):
+        view = make_web_site(store, folder)
+        trees = view.trees.sort_values("fid")
+        unmeasured = trees[trees["dbh_cm"].isna()].iloc[0]["tree_id"]
+        yield address, {"tree": trees.iloc[0]["tree_id"], "unmeasured": unmeasured}
+
+
+def go(watched, site, name):
+    address, ids = site
+    answer = watched.page.goto(address + PAGES[name].format(**ids), wait_until="networkidle")
+    assert answer.status == 200
+    return watched.page
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_asks_nobody_else_complains_of_nothing_and_fits(open_page, site, name, width):
+    watched = open_page(width, 800)
+    page = go(watched, site, name)
+    assert watched.outside(site[0]) == []
+    assert watched.complaints == []
+    wide = page.evaluate("[document.documentElement.scrollWidth, document.documentElement.clientWidth]")
+    assert wide[0] <= wide[1], f"{name} is {wide[0]} px wide"
+    assert page.title() != "run"
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_has_no_fault_of_accessibility(open_page, site, name):
+    page = go(open_page(1000, 800), site, name)
+    found = Axe().run(page, options={"resultTypes": ["violations"]}).response["violations"]
+    told = [f"{fault['id']}: {[node['html'][:160] for node in fault['nodes'][:3]]}" for fault in found]
+    assert told == []
+
+
+@pytest.mark.parametrize("name", ["today", "trees", "to be looked at", "tree"])
+def test_text_can_be_read_at_twice_its_size(open_page, site, name):
+    """WCAG 2.2, success criterion 1.4.10 Reflow: 320 px wide without two ways to scroll."""
+    page = go(open_page(320, 640), site, name)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 320
+
+
+def test_hostile_names_are_seen_as_they_were_typed(open_page, site):
+    page = go(open_page(), site, "today")
+    assert page.locator(".where .site").inner_text() == HOSTILE_NAME
+    page = go(open_page(), site, "trees")
+    text = page.locator("main").inner_text()
+    assert HOSTILE_TAG in text
+    assert HOSTILE_PLACE in text
+    page = go(open_page(), site, "tree")
+    assert HOSTILE_NOTE in page.locator("main").inner_text()
+    assert page.title() != "run"
+
+
+def test_the_map_is_drawn_on_the_first_page_of_a_site(open_page, site):
+    page = go(open_page(), site, "today")
+    page.wait_for_selector(".bw-map canvas")
+    assert page.locator(".bw-map-side").inner_text().strip()
+
+
+def test_a_table_sorts_filters_and_leaves_as_csv(open_page, site):
+    page = go(open_page(), site, "today")
+    table = page.locator("table[data-ledger$=species]")
+    heads = table.locator("thead button")
+    heads.nth(1).click()
+    numbers = [int(text) for text in table.locator("tbody td:nth-child(2)").all_inner_texts()]
+    assert numbers == sorted(numbers)
+    heads.nth(1).click()
+    assert table.locator("th[aria-sort]").get_attribute("aria-sort") == "descending"
+    with page.expect_download() as taking:
+        page.locator("text=Take out as CSV").first.click()
+    lines = taking.value.path().read_bytes().decode("utf-8-sig").split("\r\n")
+    assert lines[0] == "scientific_name,trees,share,basal_area_m2,share_basal_area"
+    assert len(lines) == 1 + 4 + 1
+
+    page = go(open_page(), site, "tree")
+    with page.expect_download() as taking:
+        page.locator("text=Take out as CSV").first.click()
+    text = taking.value.path().read_text(encoding="utf-8-sig")
+    assert text.startswith("measured_on,measured_as,instrument")
+
+
+def test_the_keyboard_reaches_the_content_first_and_shows_where_it_is(open_page, site):
+    page = go(open_page(), site, "figures")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "main"
+    page.keyboard.press("Tab")
+    outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+    assert outline == "solid"
+
+
+@pytest.mark.parametrize("name", ["today", "figures", "tree", "to be looked at"])
+def test_paper_gets_the_content_in_ink_and_no_forms(open_page, site, name, tmp_path):
+    page = go(open_page(), site, name)
+    page.emulate_media(media="print")
+    assert page.locator("form:visible").count() == 0
+    assert page.locator("nav:visible").count() == 0 or page.locator(".tabs:visible").count() == 0
+    assert page.locator(".caution").first.is_visible()
+    inks = page.evaluate(
+        "[...document.querySelectorAll('main p, main td, main th, main a, main dd')]"
+        ".filter(e => e.offsetParent && !e.closest('.bw-map')).map(e => getComputedStyle(e).color)"
+    )
+    greys = {ink for ink in inks if len(set(ink.removeprefix("rgb(").removesuffix(")").split(", "))) == 1}
+    assert set(inks) == greys
+    page.pdf(path=tmp_path / "page.pdf", format="A4")
+    assert (tmp_path / "page.pdf").stat().st_size > 10_000
+
+
+def test_pages_work_without_scripts(open_page, site):
+    watched = open_page(java_script_enabled=False)
+    for name in ("today", "figures", "trees", "tree", "to be looked at", "data"):
+        page = go(watched, site, name)
+        assert page.locator("h1").count() == 1
+        assert page.locator("main").inner_text().strip()
