@@ -41,7 +41,7 @@ def from_geojson(geometry: Any) -> tuple[Any, str | None]:
     if not isinstance(geometry, dict):
         return None, "The geometry is no object."
     kind, coordinates = geometry.get("type"), geometry.get("coordinates")
-    if kind not in _DEPTHS:
+    if not isinstance(kind, str) or kind not in _DEPTHS:
         return None, f"A shape of the kind {str(kind)[:40]!r} is not taken; use points, lines or polygons."
     fault = _fault(coordinates, _DEPTHS[kind])
     if fault is not None:

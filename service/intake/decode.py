@@ -174,19 +174,26 @@ def _old_code_page(data: bytes, wrong: UnicodeDecodeError, name: str, guesses: l
 
 def _delimiter(text: str, name: str, guesses: list[Guess]) -> str:
     """Return the delimiter that cuts the first lines into the most columns of one number."""
-    sample = text[:65_536].splitlines()[:60]
+    sample = re.split(r"\r\n|\n|\r", text[:65_536])[:60]
     if len(text) > 65_536 and len(sample) < 60:
         sample = sample[:-1]
     scores: dict[str, tuple[float, int]] = {}
+    known: dict[str, int] = {}
     for delimiter in DELIMITERS:
         try:
-            widths = [len(row) for row in csv.reader(sample, delimiter=delimiter) if row]
+            rows = [row for row in csv.reader(sample, delimiter=delimiter) if row]
         except csv.Error:
             continue
-        if widths:
+        if rows:
+            widths = [len(row) for row in rows]
+            known[delimiter] = max(sum(1 for c in row if len(c) < 80 and roles_of(c)) for row in rows[:20])
             width, often = Counter(widths).most_common(1)[0]
             scores[delimiter] = (often / len(widths) * (width > 1), width)
-    best = max(scores, key=lambda d: (scores[d][0] >= 0.8, scores[d][1] > 1, scores[d]), default="")
+    best = max(
+        scores,
+        key=lambda d: (known[d] > 1, scores[d][0] >= 0.8, known[d], scores[d][1] > 1, scores[d]),
+        default="",
+    )
     if not best or scores[best][1] < 2:
         return _single_column(sample, name, guesses)
     agree, width = scores[best]
@@ -259,6 +266,8 @@ def _looks_like_value(cell: str) -> bool:
 def _header_row(records: list[list[str]], name: str) -> tuple[int, list[str], Guess]:
     """Return the place of the header among the records, the headers and how that was found out."""
     filled = [sum(1 for cell in record if cell.strip()) for record in records[:2_000]]
+    if not any(filled):
+        raise Unreadable(f"{name} holds no rows; choose the file that holds the list.")
     width = Counter(len(r) for r, f in zip(records[:2_000], filled, strict=True) if f).most_common(1)[0][0]
     if max(len(record) for record in records) > MAX_COLUMNS:
         raise Unreadable(f"{name} has a row of more than {MAX_COLUMNS} columns; that cannot be a list.")

@@ -92,6 +92,7 @@ def test_an_inch_sign_is_no_quote(read):
     [
         (b"", "empty"),
         (b"\n\n", "no rows"),
+        (b"|", "no rows"),
         (b"tag,species\n", "no rows"),
         (b"tag,species\n1,\x00\n", "NUL"),
         (b"PK\x03\x04\x00\x00", "NUL"),

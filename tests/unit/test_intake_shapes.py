@@ -95,6 +95,7 @@ def test_rings_leave_against_the_clock_however_they_came(tmp_path):
         ({"type": "Point", "coordinates": [9.1, 47.6]}, "An area is a polygon"),
         (None, "neither"),
         ("POLYGON", "no object"),
+        ({"type": ["Polygon"], "coordinates": SQUARE}, "not taken"),
         (polygon([[x + 400, y] for x, y in SQUARE]), "cannot be in"),
     ],
 )
