@@ -61,7 +61,7 @@ def computed_headers(table: SourceTable) -> dict[str, str]:
 
     The standard diameter stays: it is the only size that the layer of trees carries.
     """
-    recorded = {c.name for c in columns.TREE_RECORD} - {"fid", "version", "change_no"}
+    recorded = {*columns.names("tree_record")} - {"fid", "version", "change_no"}
     stays = recorded | {"tree_id", "dbh_cm", "last_measured_on"}
     return {h: COMPUTED for h in table.headers if h in columns.names("trees") and h not in stays}
 
