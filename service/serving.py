@@ -3,8 +3,11 @@
 import signal
 import socket
 import threading
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from types import FrameType
+from typing import Any
 from wsgiref.types import WSGIApplication
 
 from waitress.server import create_server
@@ -32,24 +35,41 @@ def serve_until_stopped(app: WSGIApplication, settings: Settings, ready: Callabl
     server = create_server(
         app, host=settings.host, port=port, threads=8, connection_limit=1000, channel_timeout=20, ident=None
     )
-    _end_on_signal(server)
-    ready(f"http://{settings.host}:{port}/")
-    server.run()
-    server.task_dispatcher.shutdown(cancel_pending=False, timeout=GRACE_S)
+    with _ending_on_signal(server):
+        ready(f"http://{settings.host}:{port}/")
+        server.run()
 
 
-def _end_on_signal(server: object) -> None:
+@contextmanager
+def _ending_on_signal(server: Any) -> Iterator[None]:
+    """On SIGTERM accept nothing new, wait for what is in flight, then end; again on a second SIGTERM."""
+    ending = threading.Event()
+
     def stop(_signal: int, _frame: FrameType | None) -> None:
-        threading.Thread(target=_drain, args=(server,), daemon=True).start()
+        if ending.is_set():
+            raise SystemExit(0)
+        ending.set()
+        server.accepting = False
+        threading.Thread(target=_end_when_idle, args=(server,), daemon=True).start()
 
-    signal.signal(signal.SIGTERM, stop)
+    former = signal.signal(signal.SIGTERM, stop)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, former)
 
 
-def _drain(server: object) -> None:
-    dispatcher = server.task_dispatcher  # type: ignore[attr-defined]
-    server.accepting = False  # type: ignore[attr-defined]
-    dispatcher.shutdown(cancel_pending=False, timeout=GRACE_S)
-    signal.pthread_kill(threading.main_thread().ident or 0, signal.SIGINT)
+def _end_when_idle(server: Any) -> None:
+    """Wait until nothing is asked and everything is sent, then wake the server's thread to end."""
+    deadline = time.monotonic() + GRACE_S
+    while time.monotonic() < deadline and _busy(server):
+        time.sleep(0.05)
+    signal.pthread_kill(threading.main_thread().ident or 0, signal.SIGTERM)
+
+
+def _busy(server: Any) -> bool:
+    channels = list(server.active_channels.values())
+    return bool(server.task_dispatcher.queue) or any(c.requests or c.total_outbufs_len for c in channels)
 
 
 def _free(host: str, port: int) -> bool:
