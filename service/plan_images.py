@@ -9,7 +9,7 @@ from layers import plan_image
 from layers.ground import LocalFrame
 from service.actors import Actor
 from service.errors import InvalidRequest, NotFound
-from service.files import FileBox
+from service.file_box import FileBox
 from service.pictures import as_png, picture_from, turned
 from service.records import PlanImageIn, parsed
 from service.store import changes, schema

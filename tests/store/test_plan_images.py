@@ -8,7 +8,7 @@ from PIL import Image
 from layers import plan_image
 from service.actors import LOCAL_MANAGER
 from service.errors import InvalidRequest, NotFound, StaleVersion, Unreadable
-from service.files import FileBox
+from service.file_box import FileBox
 from service.plan_images import add_plan_image, bounds, north_up_png, place_plan_image, plan_image_of
 from service.store.site_rows import create_site, find_site
 
