@@ -106,11 +106,10 @@ def question_tags(decisions: Iterable[Decision], here: Here) -> None:
 def merge_with(decision: Decision, record: Mapping[str, Any], here: Here) -> tuple[Groups, Groups]:
     """Return what of a revision is taken and what is proposed, against the record as it is now."""
     assert decision.revision is not None
-    names = {id: name for name, id in here.places.items()}
     return split(
         decision.revision.changed,
         decision.revision.before,
-        groups_here(record, names),
+        groups_here(record, here.place_names()),
         void=bool(record["void"]),
     )
 
@@ -161,10 +160,10 @@ def _compare_groups(
     if not changed:
         return
     decision.revision = Revision(changed, before)
-    taken, proposed = merge_with(decision, record, here)
-    if not taken and not proposed:
+    taken, decision.proposed = merge_with(decision, record, here)
+    decision.revision.is_taken = bool(taken)
+    if not taken and not decision.proposed:
         decision.revision = None
-    decision.proposed = proposed
 
 
 def proposal_question(proposed: Groups) -> Question:
@@ -253,8 +252,7 @@ def _synthesised(keyed: Keyed, said: Groups, record: Mapping[str, Any], here: He
     """What a key would have said if the record here had come with it: for rows with our own ids."""
     if keyed.own != "tree_id":
         return {k: v for k, v in said.items() if k not in IDENTIFYING}
-    names = {id: name for name, id in here.places.items()}
-    return groups_here(record, names)
+    return groups_here(record, here.place_names())
 
 
 def _reading_id(reading: Any, key: str, here: Here) -> str:

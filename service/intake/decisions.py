@@ -20,20 +20,32 @@ class Here:
     place: str  # the NAME of --place, or empty
     keys: dict[str, KnownKey]
     places: dict[str, str] = field(default_factory=dict)  # UUIDs of named parts by name
+    void_places: set[str] = field(default_factory=set)
     standing: set[tuple[str | None, str]] = field(default_factory=set)  # place UUID and tag
     records: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     stems: dict[str, dict[int, str]] = field(default_factory=dict)
     said_before: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
+    _names: dict[str, str] = field(default_factory=dict)
 
     def uid(self, key: str, *parts: str) -> str:
         """Return the UUID of something that a key says."""
         return self.name(self.layer, self.place, key, *parts)
 
+    def place_names(self) -> dict[str, str]:
+        """Return the names of the named parts of the site by UUID."""
+        if len(self._names) != len(self.places):
+            self._names = {id: name for name, id in self.places.items()}
+        return self._names
+
     def place_id(self, place: str | None) -> str | None:
         """Return the UUID of a named part of the site, also where it is still to be made."""
         if place is None:
             return None
-        return self.places.get(place) or self.name("place", place)
+        known = self.places.get(place)
+        if known is not None:
+            return known
+        made = self.name("place", place)
+        return self.name("place", made, "again") if made in self.void_places else made
 
 
 @dataclass(slots=True)
@@ -51,6 +63,7 @@ class Revision:
 
     changed: dict[str, Any]
     before: dict[str, Any]
+    is_taken: bool = True  # False where all of it is put to a person
 
 
 @dataclass(slots=True)

@@ -43,6 +43,7 @@ def plan_import(
     if site_fid is not None:
         here.keys = import_rows.known_keys(conn, site_fid, prepared.layer, place)
         here.places = import_rows.place_names(conn, site_fid)
+        here.void_places = import_rows.void_places(conn, site_fid)
     keyed = keyed_rows(prepared, place, here.name, known_ids)
     if prepared.layer in SHAPE_TABLES:
         decisions, to_compare = shape_deciding.look_at_shapes(keyed, here)
@@ -87,7 +88,7 @@ def _gather(conn: Connection, site_fid: int, here: Here, to_compare: list[Decisi
 
 def _gather_past(conn: Connection, site_fid: int, here: Here, tree_ids: list[str]) -> None:
     """Read what was said before of trees that a file names by our ids: an old export changes nothing back."""
-    names = {id: name for name, id in here.places.items()}
+    names = here.place_names()
     fids = [here.records[id]["fid"] for id in tree_ids if id in here.records]
     for id, past in import_rows.former_contents(conn, schema.tree, fids).items():
         here.said_before[id] = [groups_here(content, names) for content in past]

@@ -93,7 +93,7 @@ def records_of(decisions: Iterable[Decision], here: Here) -> dict[str, dict[str,
         if isinstance(row, PreparedRow) and row.place_kind is not None:
             kind = "places"
         new[kind] += decision.is_new
-        changed[kind] += decision.revision is not None
+        changed[kind] += decision.revision is not None and decision.revision.is_taken
         new["stems"] += len(decision.stems)
         for said, listed in (("readings", decision.readings), ("observations", decision.observations)):
             corrections = sum(one.supersedes is not None for one in listed)

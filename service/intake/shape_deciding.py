@@ -73,6 +73,7 @@ def compare_shape(decision: Decision, here: Here) -> None:
         return
     decision.revision = Revision(changed, before)
     taken, decision.proposed = merge_shape(decision, record)
+    decision.revision.is_taken = bool(taken)
     if not taken and not decision.proposed:
         decision.revision = None
         return

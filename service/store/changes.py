@@ -141,6 +141,11 @@ def open_change_ids(conn: Connection) -> list[int]:
     return [row.fid for row in conn.execute(_open_ones())]
 
 
+def last_number(conn: Connection, site_fid: int) -> int:
+    """Return the number of a site's last change."""
+    return int(conn.execute(sa.select(site.c.change_no).where(site.c.fid == site_fid)).scalar_one())
+
+
 def last_import(conn: Connection, site_fid: int) -> int | None:
     """Return the last change of a site that was an import and is closed."""
     query = sa.select(sa.func.max(change.c.fid)).where(

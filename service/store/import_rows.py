@@ -51,6 +51,14 @@ def place_names(conn: Connection, site_fid: int) -> dict[str, str]:
     return {row.name: row.id for row in conn.execute(query)}
 
 
+def void_places(conn: Connection, site_fid: int) -> set[str]:
+    """Return the UUIDs of the named parts of a site that somebody voided."""
+    query = sa.select(place.c.id).where(
+        place.c.site_id == site_fid, place.c.kind == "part", place.c.void == 1
+    )
+    return set(conn.scalars(query))
+
+
 def written_places(conn: Connection, change_fid: int) -> set[str]:
     """Return the UUIDs of the places that an import under way has written."""
     return set(conn.scalars(sa.select(place.c.id).where(place.c.change_id == change_fid)))

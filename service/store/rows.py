@@ -1,6 +1,7 @@
 """Writing records: many new ones at once, and new versions of those that may change (definitions R6)."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
@@ -13,6 +14,7 @@ from service.store.former import content_of
 from service.store.schema import former_version
 
 AT_ONCE = 500
+_FORMER = ("site_id", "table_name", "record_fid", "version", "content", "change_id", "ended_by")
 
 
 def insert_rows(conn: Connection, table: Table, names: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
@@ -76,30 +78,36 @@ def revise_many(
     change_fid: int,
 ) -> None:
     """Write new versions of records whose rows were read in this transaction; former ones are kept."""
-    if not revisions:
-        return
-    insert_rows(
-        conn,
-        former_version,
-        ("site_id", "table_name", "record_fid", "version", "content", "change_id", "ended_by"),
-        [
-            (r.site_id, table.name, r.fid, r.version, content_of(table, r), r.change_id, change_fid)
-            for r, _ in revisions
-        ],
-    )
-    for names, group in groupby(revisions, key=lambda revision: tuple(revision[1])):
-        assigned: dict[str, Any] = {
-            name: sa.bindparam(f"new_{name}") for name in (*names, "version", "change_id")
-        }
-        conn.execute(
-            sa.update(table).where(table.c.fid == sa.bindparam("at_fid")).values(assigned),
-            [
-                {
-                    "at_fid": row.fid,
-                    "new_version": row.version + 1,
-                    "new_change_id": change_fid,
-                    **{f"new_{name}": values[name] for name in names},
-                }
-                for row, values in group
-            ],
+    write_draft(conn, draft(table, revisions, change_fid))
+
+
+@dataclass(frozen=True)
+class Draft:
+    """New versions ready to be written: former ones, and by names of columns the cells of the new ones."""
+
+    table: Table
+    former: list[tuple[Any, ...]]
+    changed: list[tuple[tuple[str, ...], list[tuple[Any, ...]]]]
+
+
+def draft(table: Table, revisions: Iterable[tuple[Row[Any], Mapping[str, Any]]], change_fid: int) -> Draft:
+    """Return new versions of records, to be written while nothing of the site has changed since."""
+    former, by_names = [], dict[tuple[str, ...], list[tuple[Any, ...]]]()
+    for row, values in revisions:
+        former.append(
+            (row.site_id, table.name, row.fid, row.version, content_of(table, row), row.change_id, change_fid)
         )
+        cells = (*values.values(), row.version + 1, change_fid, row.fid)
+        by_names.setdefault(tuple(values), []).append(cells)
+    return Draft(table, former, list(by_names.items()))
+
+
+def write_draft(conn: Connection, drafted: Draft) -> None:
+    """Write new versions of records."""
+    insert_rows(conn, former_version, _FORMER, drafted.former)
+    quote = conn.dialect.identifier_preparer.quote
+    mark = "?" if conn.dialect.paramstyle == "qmark" else "%s"
+    for names, cells in drafted.changed:
+        columns = ", ".join(f"{quote(name)} = {mark}" for name in (*names, "version", "change_id"))
+        statement = f"UPDATE {quote(drafted.table.name)} SET {columns} WHERE fid = {mark}"
+        conn.exec_driver_sql(statement, cells)

@@ -266,3 +266,42 @@ def test_a_reading_that_comes_back_by_its_id_is_the_same_or_a_correction(store):
     first, second = rows_of(store, schema.reading)
     assert (second.value, second.supersedes, second.stem_id) == (111.0, first.id, first.stem_id)
     assert take_in(store, back(111.0)).already_there == 1
+
+
+def test_a_named_part_that_somebody_voided_is_made_anew_when_a_list_still_has_it(store):
+    take_in(store, prepared(tree_row(1, place="North")))
+    edit(store, schema.place, only(store, schema.place).id, void=1)
+    take_in(store, prepared(tree_row(2, place="North")))
+    take_in(store, prepared(tree_row(3, place="North")))
+    void, anew = rows_of(store, schema.place)
+    assert (void.void, anew.void) == (1, 0)
+    assert [tree.place_id for tree in rows_of(store, schema.tree)] == [void.id, anew.id, anew.id]
+
+
+def test_a_proposal_names_the_columns_it_would_change(store):
+    take_in(store, prepared(tree_row(1)))
+    edit(store, schema.tree, only(store, schema.tree).id, scientific_name="Tilia platyphyllos")
+    take_in(store, prepared(tree_row(1, **ENGLISH_OAK)))
+    proposal = json.loads(only(store, schema.question).proposal)
+    assert (proposal["scientific_name"], proposal["genus"]) == ("Quercus robur", "Quercus")
+    assert set(proposal) <= set(schema.tree.c.keys())
+
+
+def test_what_a_person_changes_in_the_last_moment_of_an_import_is_not_lost(store, monkeypatch):
+    from service.intake import revising
+
+    take_in(store, prepared(tree_row(1), tree_row(2)))
+    first, draft = rows_of(store, schema.tree)[0], revising.draft
+
+    def draft_then_edit(*arguments):
+        drafted = draft(*arguments)
+        monkeypatch.setattr(revising, "draft", draft)
+        edit(store, schema.tree, first.id, tag="blue 7")
+        return drafted
+
+    monkeypatch.setattr(revising, "draft", draft_then_edit)
+    report = take_in(store, prepared(tree_row(1, tag="1a"), tree_row(2, tag="2a")))
+    assert (report.taken, report.questioned) == (1, 1)
+    assert report.records["trees"] == {"new": 0, "changed": 1}
+    assert [(tree.tag, tree.version) for tree in rows_of(store, schema.tree)] == [("blue 7", 2), ("2a", 2)]
+    assert json.loads(only(store, schema.question).proposal) == {"tag": "1a"}
