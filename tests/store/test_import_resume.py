@@ -257,3 +257,14 @@ def test_numbers_of_changes_have_no_gaps_however_many_write_at_once(store):
         thread.join()
     assert trouble == []
     assert sorted(taken) == list(range(2, 42))
+
+
+def test_when_the_list_of_rows_to_look_at_cannot_be_written_nothing_is_shown(sqlite_store):
+    file = prepared(tree_row(1), tree_row(2, refused="It cannot be."))
+    in_the_way = sqlite_store.folder / "imports"
+    in_the_way.write_text("a file where the folder should be")
+    with pytest.raises(StoreUnavailable, match="give the same command again"):
+        take_in(sqlite_store, file)
+    assert rows_of(sqlite_store, schema.tree) == []
+    in_the_way.unlink()
+    assert take_in(sqlite_store, file).counts["taken"] == 1
