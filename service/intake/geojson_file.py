@@ -111,7 +111,7 @@ def _text(value: Any) -> str | None:
     if isinstance(value, int):
         return str(value)
     if isinstance(value, float):
-        return repr(value) if math.isfinite(value) else None
+        return repr(value).removesuffix(".0") if math.isfinite(value) else None
     return orjson.dumps(value).decode()
 
 

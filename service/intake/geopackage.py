@@ -22,10 +22,12 @@ from service.intake.bounded_shapes import from_wkb
 from service.intake.guess_crs import LOCAL, WGS84, code_of
 from service.intake.prepared import Guess
 from service.intake.source_table import SourceTable
+from service.intake.words import roles_of
 
 MAX_SECONDS = 120.0
 MAX_ROWS = 5_000_000
 MAX_VALUE_BYTES = 16 << 20
+NUMBERED = "It is the running number that the format gives its rows."
 _ENVELOPE_BYTES = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
 _FITTING = {"trees": ("POINT", "MULTIPOINT"), "areas": ("POLYGON", "MULTIPOLYGON")}
 
@@ -170,8 +172,7 @@ def _table(
     table = SourceTable(
         path, "geopackage", name, headers, columns, list(range(1, len(rows) + 1)), geometry, crs, faults
     )
-    table.left_out = left_out
-    table.row_numbers = numbered[0] if len(numbered) == 1 else None
+    table.left_out = left_out | {h: NUMBERED for h in numbered if "row_id" in roles_of(h)}
     if crs is not None:
         words = "WGS84 (EPSG:4326)" if crs == WGS84 else crs
         table.guesses.append(Guess("crs", words, f"The GeoPackage names it for the table {name}.", 1.0))
@@ -190,7 +191,7 @@ def _texts(values: list[Any], header: str, faults: dict[int, str]) -> list[str]:
             if "\0" in text:
                 faults[place], text = f"{header[:40]!r} holds a NUL character.", ""
         elif isinstance(value, float):
-            text = repr(value) if math.isfinite(value) else ""
+            text = repr(value).removesuffix(".0") if math.isfinite(value) else ""
         elif value is not None:
             text = str(value)
         out.append(text)

@@ -21,7 +21,12 @@ OWN_IDS = ("tree_id", "stem_id", "reading_id", "area_id", "target_id")
 COMPUTED = "computed"
 BY_DAY = "computed for a day; a status is changed on the page of its tree, with the day from which it holds"
 LOOKED_AT = 2_000  # rows in which an id that is known here is looked for
-_NEVER = ("flag_key", "observation_id", "inspection_id", "basal_area_m2_per_ha", "known_at")
+_NEVER = {  # layers that leave and do not come in by file, and words that only they have together
+    "things to look at": {"flag_key", "rule"},
+    "inspections": {"inspection_id", "level"},
+    "figures": {"known_at", "basal_area_m2"},
+    "places": {"place_id", "name", "position_source", "change_no"},
+}
 
 _TREE_TEXT = (
     "tag", "place", "scientific_name", "name_as_written", "common_name", "genus", "position_source", "keeper",
@@ -50,6 +55,22 @@ def known_ids(table: SourceTable, site: SiteFacts) -> list[str]:
     ]
 
 
+def require_importable(table: SourceTable) -> None:
+    """Check that a file is no layer of ours that holds only what is computed or written on pages.
+
+    Raises
+    ------
+    InvalidRequest
+        If it is one.
+    """
+    for layer, words in _NEVER.items():
+        if words <= set(table.headers):
+            raise InvalidRequest(
+                f"{table.path.name} is a list of {layer} that left here; it cannot be imported. "
+                "Import trees, readings, areas or targets."
+            )
+
+
 def is_ours(table: SourceTable) -> bool:
     """Return whether a file has the words of a layer that left a site, known here or not."""
     known = sum(header in _WORDS or header in _SHAPE_WORDS for header in table.headers)
@@ -74,19 +95,7 @@ def as_it_was(table: SourceTable) -> None:
 
 
 def prepared_own(table: SourceTable, site: SiteFacts, guesses: list[Guess]) -> Prepared:
-    """Return a file of trees, stems or readings that left this site; its hash is set by who calls.
-
-    Raises
-    ------
-    InvalidRequest
-        If it is a layer that holds only what is computed, or records that do not come in by file.
-    """
-    never = next((header for header in _NEVER if header in table.headers), None)
-    if never is not None:
-        raise InvalidRequest(
-            f"{table.path.name} is a list that was computed or written here ({never}); it cannot be "
-            "imported. Import trees, readings, areas or targets."
-        )
+    """Return a file of trees, stems or readings that left this site; its hash is set by who calls."""
     as_it_was(table)
     rows = [PreparedRow(row=number) for number in table.rows]
     for place, reason in table.faults.items():

@@ -27,7 +27,6 @@ class SourceTable:
     guesses: list[Guess] = field(default_factory=list)
     decimal_comma: bool = False
     left_out: dict[str, str] = field(default_factory=dict)
-    row_numbers: str | None = None  # the column that the container, not the list, numbers its rows by
 
     def column(self, header: str) -> list[str]:
         """Return the cells of a column.

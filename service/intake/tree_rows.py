@@ -41,7 +41,7 @@ def key_column(table: SourceTable, columns: Columns) -> str | None:
     best, best_score = None, 0.0
     for header, column in zip(table.headers, table.columns, strict=True):
         if (
-            header == table.row_numbers
+            header in columns.left_out
             or taken.get(header) in _NO_KEYS
             or any(header == c.header for c in (*columns.sizes, *columns.measures))
         ):

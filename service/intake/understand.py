@@ -37,6 +37,7 @@ def prepare(path: Path, options: ImportOptions, site: SiteFacts) -> Prepared:
         If an option cannot be, or does not fit the file or the site.
     """
     table = read_table(path, options.layer)
+    own_rows.require_importable(table)
     guesses = list(table.guesses)
     ours = own_rows.known_ids(table, site)
     layer = _own_layer(ours) or layer_of(table, options, guesses)

@@ -174,6 +174,7 @@ def test_the_geopackage_of_alessandria_says_the_same_as_its_list(alessandria, in
             theirs.status,
             theirs.place_kind,
         )
+        assert ours.kept == theirs.kept
         assert (ours.lon_deg, ours.lat_deg) == pytest.approx((theirs.lon_deg, theirs.lat_deg), abs=1e-9)
 
 

@@ -8,6 +8,7 @@ from layers import columns
 from service.errors import InvalidRequest
 from service.intake.prepared import SiteFacts
 from service.outlets.formula_guard import guarded
+from service.outlets.layer_rows import PLACE_COLUMNS
 from tests.intake_builders import TODAY, prepared_of
 
 TREE = "7d0c1b3e-7f55-4a53-9d3c-0d8f6c3f1a01"
@@ -125,7 +126,8 @@ def test_ids_of_another_store_are_keys_and_the_diameter_is_the_size(tmp_path):
     assert prepared.left_out["basal_area_m2"] == "computed"
 
 
-def test_lists_that_were_computed_cannot_be_imported(tmp_path):
-    text = text_of(columns.names("flags"), {"flag_key": "dead", "tree_id": TREE})
+@pytest.mark.parametrize("site", [KNOWN, None])
+@pytest.mark.parametrize("headers", [columns.names("flags"), columns.names("figures"), list(PLACE_COLUMNS)])
+def test_lists_that_were_computed_cannot_be_imported(tmp_path, headers, site):
     with pytest.raises(InvalidRequest, match="cannot be imported"):
-        prepared_of(tmp_path, text, site=KNOWN)
+        prepared_of(tmp_path, text_of(headers, {"tree_id": TREE, "name": "Yard"}), site=site)
