@@ -1,5 +1,6 @@
 """The words for bringing a list in: our columns, choices of options, what became of rows."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from flask_babel import gettext as _
@@ -86,6 +87,34 @@ RECORD_WORDS = {
     "areas": _l("areas"),
     "targets": _l("things underneath"),
 }
+
+
+GUESS_WORDS = {
+    "encoding": _l("letters of the file"),
+    "delimiter": _l("what parts the columns"),
+    "header row": _l("row of the headings"),
+    "crs": _l("coordinates"),
+    "size": _l("sizes"),
+    "key": _l("how rows are told apart"),
+    "tag": _l("tree numbers"),
+    "dates": _l("days"),
+    "frame": _l("place on earth"),
+    "site": _l("ground"),
+    "breast height": _l("height at which trunks are compared"),
+    "yearly sizes": _l("sizes of several years"),
+    "places": _l("parts of the ground"),
+}
+
+
+def guess_words(what: str) -> str:
+    """The plain words for what a guess is about."""
+    return str(GUESS_WORDS.get(what, what))
+
+
+def column_guesses(guesses: Iterable[Any]) -> dict[str, Any]:
+    """The guess about each column, by its heading in the list."""
+    said = [guess if isinstance(guess, dict) else vars(guess) for guess in guesses]
+    return {guess["value"].rpartition(" = ")[0]: guess for guess in said if guess["what"] == "column"}
 
 
 def column_words(word: str) -> str:
