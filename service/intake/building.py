@@ -7,13 +7,13 @@ from operator import attrgetter
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Table
 
 from layers.ground import cell
 from service.intake.decisions import Decision, Here, New
 from service.intake.prepared import PreparedRow, PreparedShape, Question
 from service.intake.shape_deciding import shape_row
 from service.store import schema
+from service.store.rows import Table
 
 _TREE = (
     "tag", "scientific_name", "name_as_written", "name_sure", "common_name", "genus", "status",

@@ -3,8 +3,6 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from sqlalchemy.engine import Connection
-
 from service.intake import deciding, shape_deciding
 from service.intake.comparing import groups_here
 from service.intake.content import getters, said_groups
@@ -12,6 +10,7 @@ from service.intake.decisions import Decision, Here
 from service.intake.identity import Keyed, Namer, keyed_rows
 from service.intake.prepared import Prepared, Question
 from service.store import import_rows, schema
+from service.store.rows import Connection
 
 SHAPE_TABLES = {"areas": schema.area, "targets": schema.target}
 

@@ -5,8 +5,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import orjson
-from sqlalchemy import Table
-from sqlalchemy.engine import Connection
 
 from layers.ground import cell
 from service.intake import deciding, shape_deciding
@@ -17,6 +15,7 @@ from service.intake.decisions import Decision, Here
 from service.intake.planning import SHAPE_TABLES, Plan
 from service.intake.prepared import PreparedRow, PreparedShape
 from service.store import changes, rows, schema
+from service.store.rows import Connection, Table
 
 
 @dataclass(frozen=True)

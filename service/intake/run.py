@@ -3,8 +3,8 @@
 from pathlib import Path
 
 from service.actors import Actor
-from service.intake.ground import facts_of, ground_of
 from service.intake.identity import place_option
+from service.intake.import_site import facts_of, ground_of
 from service.intake.prepared import ImportOptions
 from service.intake.report import ImportReport
 from service.intake.taking import take

@@ -5,14 +5,13 @@ import json
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from sqlalchemy import Table
-
 from service.intake.comparing import Groups, same
 from service.intake.content import as_text, from_text
 from service.intake.decisions import Decision, Here, Revision, same_key_question
 from service.intake.identity import Keyed
 from service.intake.prepared import PreparedShape
 from service.store import schema
+from service.store.rows import Table
 
 GROUPS = ("name", "kind", "use", "outline", "keeper", "typed_area_ha", "external_id", "kept")
 _SILENT = {"kind": "other", "name": ""}  # what a file says that says nothing

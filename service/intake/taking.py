@@ -5,7 +5,7 @@ from typing import Any
 from service.actors import Actor
 from service.errors import ImportRunning
 from service.intake.building import Writer
-from service.intake.ground import Ground
+from service.intake.import_site import Ground
 from service.intake.planning import Plan, plan_import
 from service.intake.prepared import Prepared
 from service.intake.report import ImportReport, columns_of, counted, first_rows, records_of

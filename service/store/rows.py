@@ -6,8 +6,9 @@ from itertools import groupby
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy import Table
-from sqlalchemy.engine import Connection, Row
+from sqlalchemy import Table as Table  # writers outside of the store name what they hand over
+from sqlalchemy.engine import Connection as Connection
+from sqlalchemy.engine import Row
 
 from service.errors import NotFound, StaleVersion
 from service.store.former import content_of

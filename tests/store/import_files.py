@@ -6,7 +6,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from service.actors import LOCAL_MANAGER
-from service.intake.ground import ground_of
+from service.intake.import_site import ground_of
 from service.intake.prepared import (
     ImportOptions,
     Prepared,

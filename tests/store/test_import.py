@@ -5,7 +5,7 @@ import pytest
 
 from service.actors import LOCAL_MANAGER, Actor
 from service.errors import InvalidRequest, NotFound, NotPermitted
-from service.intake.ground import ground_of
+from service.intake.import_site import ground_of
 from service.intake.prepared import ImportOptions, PreparedStatus, Question
 from service.intake.taking import take
 from service.store import schema

@@ -7,7 +7,7 @@ import sqlalchemy as sa
 from service.actors import LOCAL_MANAGER
 from service.errors import ImportRunning, NotFound, StoreUnavailable
 from service.intake import writing
-from service.intake.ground import ground_of
+from service.intake.import_site import ground_of
 from service.intake.prepared import ImportOptions
 from service.intake.taking import take
 from service.store import changes, schema

@@ -7,11 +7,10 @@ from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from sqlalchemy.engine import Connection
-
 from service.errors import InvalidRequest
 from service.intake.prepared import Guess, ImportOptions, SiteFacts
 from service.store import import_rows, site_rows
+from service.store.rows import Connection
 from service.store.site_rows import NewSite
 
 _HEAD_BYTES = 1 << 20
