@@ -17,7 +17,7 @@ from service.records import AreaIn, CrewIn, RoundIn, Sent, TargetIn, TreeIn, par
 from service.store import changes, schema
 from service.store.engine import Store
 from service.store.rows import by_ids, insert_records, revise
-from service.store.site_rows import find_site
+from service.store.site_rows import held_site
 
 TABLES = {
     "tree": schema.tree,
@@ -44,7 +44,7 @@ def add_trees(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> li
     actor.require("manage")
     trees = [_of(TreeIn, item) for item in items]
     with store.write() as connection:
-        site = find_site(connection, slug)
+        site = held_site(connection, slug)
         known = by_ids(connection, schema.tree, site.fid, [tree.id for tree in trees])
         new = [tree for tree in trees if tree.id not in known]
         if new:
@@ -135,7 +135,7 @@ def edit_tree(
     actor.require("manage")
     tree = parsed(TreeIn, {**values, "id": tree_id})
     with store.write() as connection:
-        site = find_site(connection, slug)
+        site = held_site(connection, slug)
         made = changes.begin(connection, site.fid, actor, "edit", "tree")
         shared = {"site_id": site.fid, "change_id": made.fid, "version": 1, "void": 0}
         places = _places(connection, site, [tree.place] if tree.place else [], shared)
@@ -162,7 +162,7 @@ def edit_shape(
     actor.require("manage")
     record = parsed(AreaIn if kind == "area" else TargetIn, {**values, "id": id})
     with store.write() as connection:
-        site = find_site(connection, slug)
+        site = held_site(connection, slug)
         made = changes.begin(connection, site.fid, actor, "edit", kind)
         cells = {name: value for name, value in _cells(record, site.frame).items() if name != "id"}
         return revise(connection, TABLES[kind], site.fid, id, seen_version, cells, made.fid)
@@ -184,7 +184,7 @@ def cross_out(store: Store, slug: str, actor: Actor, kind: str, id: str, seen_ve
     if kind not in TABLES:
         raise NotFound("kind of record", kind)
     with store.write() as connection:
-        site = find_site(connection, slug)
+        site = held_site(connection, slug)
         made = changes.begin(connection, site.fid, actor, "edit", f"crossed out: {kind}")
         return revise(connection, TABLES[kind], site.fid, id, seen_version, {"void": 1}, made.fid)
 
@@ -200,7 +200,7 @@ def _add(
     records = [_of(model, item) for item in items]
     table = TABLES[kind]
     with store.write() as connection:
-        site = find_site(connection, slug)
+        site = held_site(connection, slug)
         known = by_ids(connection, table, site.fid, [record.id for record in records])
         rows = [_cells(record, site.frame) for record in records if record.id not in known]
         if rows:

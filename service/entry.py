@@ -25,7 +25,7 @@ from service.store import changes, schema
 from service.store.appending import column_names, corrections
 from service.store.engine import Store
 from service.store.rows import by_ids, insert_records
-from service.store.site_rows import find_site
+from service.store.site_rows import held_site
 from service.view import today_in
 
 Outcome = Literal["taken", "already there", "questioned", "refused"]
@@ -148,7 +148,7 @@ def _enter(
     actor.require("measure")
     checked = [_checked(model, item) for item in items]
     with store.write() as connection:
-        site = find_site(connection, slug)
+        site = held_site(connection, slug)
         desk = _Desk(connection, site, kind, [item for item in checked if isinstance(item, Appended)])
         answers = [item if isinstance(item, Answer) else desk.answer(item) for item in checked]
         if desk.taken:

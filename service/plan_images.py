@@ -15,7 +15,7 @@ from service.records import PlanImageIn, parsed
 from service.store import changes, schema
 from service.store.engine import Store
 from service.store.rows import by_ids, insert_records, revise
-from service.store.site_rows import find_site, has_ground, set_frame
+from service.store.site_rows import find_site, has_ground, held_site, set_frame
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ def add_plan_image(
     record = parsed(PlanImageIn, {"name": name or "plan"})
     file_hash = box.put(as_png(picture))
     with store.write() as connection:
-        site = find_site(connection, slug)
+        site = held_site(connection, slug)
         made = changes.begin(connection, site.fid, actor, "entry", "plan image")
         row = {
             "id": record.id,
@@ -100,7 +100,7 @@ def place_plan_image(
     """
     actor.require("manage")
     with store.write() as connection:
-        site = find_site(connection, slug)
+        site = held_site(connection, slug)
         if site.frame != placement.frame:
             if has_ground(connection, site):
                 raise InvalidRequest(

@@ -5,9 +5,9 @@ from typing import Any
 
 import pandas as pd
 import shapely
-from layers.figures import figures
 
 from layers import columns, ground
+from layers.figures import figures
 from service.errors import InvalidRequest
 from service.intake.prepared import ImportOptions, PreparedShape, SiteFacts
 from service.intake.understand import prepare

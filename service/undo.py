@@ -8,7 +8,7 @@ from service.errors import NotFound
 from service.store import changes
 from service.store.engine import Store
 from service.store.rows import insert_records, revise_many
-from service.store.site_rows import find_site
+from service.store.site_rows import held_site
 from service.store.undoing import APPENDED, VERSIONED, before, last_entry, taken_back, written_by
 
 _BOOKKEEPING = ("fid", "id", "change_id", "supersedes", "void", "reason", "received_at", "actor")
@@ -26,7 +26,7 @@ def undo_last(store: Store, slug: str, actor: Actor) -> int:
     """
     actor.require("measure")
     with store.write() as connection:
-        site = find_site(connection, slug)
+        site = held_site(connection, slug)
         last = last_entry(connection, site.fid, actor.handle)
         if last is None:
             raise NotFound("entry to take back", slug)

@@ -13,10 +13,10 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
-from layers.history import StandState
 
 from layers import figures as figures_layer
 from layers import ground, history, screening, tree_table
+from layers.history import StandState
 from layers.inputs import Records, SiteTerms
 from service.actors import Actor, visible
 from service.store.engine import Store
@@ -111,7 +111,7 @@ def today_in(time_zone: str) -> str:
     return dt.datetime.now(ZoneInfo(time_zone)).date().isoformat()
 
 
-_kept: OrderedDict[tuple[str, int, str, str, str], SiteView] = OrderedDict()
+_kept: OrderedDict[tuple[int, int, str, str, str], SiteView] = OrderedDict()
 _lock = Lock()
 
 
@@ -133,7 +133,7 @@ def view_of(
         terms = terms_of(row)
         day = as_of or today_in(terms.time_zone)
         number = row.change_no if known_at is None else min(known_at, row.change_no)
-        key = (store.address, number, audience, day, f"{row.fid}.{row.version}.{row.change_no}")
+        key = (store.serial, number, audience, day, f"{row.fid}.{row.version}.{row.change_no}")
         with _lock:
             if key in _kept:
                 _kept.move_to_end(key)

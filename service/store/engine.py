@@ -3,6 +3,7 @@
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -12,11 +13,14 @@ from sqlalchemy.engine import Connection, Engine
 
 from service.errors import StoreUnavailable
 
+_serials = count(1)
+
 
 class Store:
     """An open store: short reading and writing transactions on one engine."""
 
     def __init__(self, engine: Engine, address: str) -> None:
+        self.serial = next(_serials)  # tells stores of one process apart, also at one address
         self.engine = engine
         self.address = address
         self._writer = engine.execution_options(boleward_writes=True)

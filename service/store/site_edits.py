@@ -11,7 +11,7 @@ from service.errors import StaleVersion
 from service.store import changes
 from service.store.former import content_of
 from service.store.schema import change, former_version, site
-from service.store.site_rows import find_site
+from service.store.site_rows import held_site
 
 
 def revise_site(
@@ -26,7 +26,7 @@ def revise_site(
     StaleVersion
         If it has another version than the one that was seen.
     """
-    row = find_site(conn, slug)
+    row = held_site(conn, slug)
     if row.version != seen_version:
         known = {name: getattr(row, name) for name in values}
         raise StaleVersion("site", slug, dict(values), known)

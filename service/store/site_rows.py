@@ -127,6 +127,18 @@ def find_site(conn: Connection, slug: str) -> Row[Any]:
     return row
 
 
+def held_site(conn: Connection, slug: str) -> Row[Any]:
+    """Return the row of a site for a transaction that writes: no other change comes between.
+
+    Raises
+    ------
+    NotFound
+        If there is none, or its first import has not ended.
+    """
+    changes.hold(conn, find_site(conn, slug).fid)
+    return find_site(conn, slug)
+
+
 def row_of(conn: Connection, slug: str) -> Row[Any] | None:
     """Return the row of a site, also of one whose first import has not ended; None where there is none."""
     return conn.execute(sa.select(site).where(site.c.slug == slug)).one_or_none()

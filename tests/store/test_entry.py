@@ -1,6 +1,7 @@
 """What people say is kept once, whatever the order and however often it is sent."""
 
 import uuid
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -152,3 +153,13 @@ def test_a_crew_may_measure_and_see_but_not_manage(school):
 def test_an_unknown_site_is_said(store):
     with pytest.raises(NotFound, match="no site 'nowhere'"):
         enter_readings(store, "nowhere", LOCAL_MANAGER, [_reading(1)])
+
+
+def test_one_batch_sent_by_two_at_once_is_kept_once(school):
+    batch = [_reading(number, value=90.0 + number) for number in range(1, 40)]
+    with ThreadPoolExecutor(4) as pool:
+        sent = list(pool.map(lambda _: enter_readings(school, "school", LOCAL_MANAGER, batch), range(4)))
+    outcomes = [[answer.outcome for answer in answers] for answers in sent]
+    assert sorted(set(map(tuple, outcomes))) == [("already there",) * 39, ("taken",) * 39]
+    assert outcomes.count(["taken"] * 39) == 1
+    assert len(_records(school).readings) == 39
