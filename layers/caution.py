@@ -1,11 +1,13 @@
 """The short caution that goes with every list, map, sheet and file of things to look at: one text, once."""
 
-CAUTION = (
+from layers.translating import N_
+
+CAUTION = N_(
     "This list comes from what was measured and written down. It is not an inspection. A tree that is not on "
     "it has not been found sound; a tree that is on it has not been found bad. A qualified person decides. "
     "Branch hanging, fresh crack, new lean, soil lifting: keep people away and call {phone} now."
 )
-NO_PHONE = "the site's number"
+NO_PHONE = N_("the site's number")
 
 
 def caution(phone: str | None, text: str = CAUTION, no_phone: str = NO_PHONE) -> str:

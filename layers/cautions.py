@@ -7,8 +7,8 @@ Local law and codes and qualified practice come before everything here.
 from dataclasses import dataclass
 
 from layers.caution import CAUTION
-from layers.map_words import N_
 from layers.screening_rules import COMMON_PRACTICE
+from layers.translating import N_
 
 SHORT = CAUTION
 SHORT_ID = "caution"  # texts with this id are exempt from the list of words that are never used

@@ -1,6 +1,7 @@
 """Every word that a chart shows by itself, in English; pages give them translated, under the same keys."""
 
-from layers.map_words import MAP_WORDS, N_
+from layers.map_words import MAP_WORDS
+from layers.translating import N_
 
 CHART_WORDS: dict[str, str] = {
     **{key: MAP_WORDS[key] for key in ("class_first", "class_between", "class_last", "class_only")},

@@ -4,12 +4,7 @@ Words in braces are filled in by the map. ``N_`` marks a text for translation an
 """
 
 from layers.caution import CAUTION, NO_PHONE
-
-
-def N_(text: str) -> str:
-    """Return the text; it is collected for translation."""
-    return text
-
+from layers.translating import N_
 
 MAP_WORDS: dict[str, str] = {
     "caution": CAUTION,

@@ -6,7 +6,7 @@ A rule raises a question; it never says what a tree is, and it makes no work but
 from dataclasses import dataclass
 from typing import Literal
 
-from layers.map_words import N_
+from layers.translating import N_
 
 Kind = Literal["sign", "circumstance", "gap"]
 

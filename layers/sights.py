@@ -6,7 +6,7 @@ the message ids of translation.
 
 from dataclasses import dataclass
 
-from layers.map_words import N_
+from layers.translating import N_
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ from service.web import (
     plain_words,
     plan_pages,
     problems,
+    sample_pages,
     sheet_pages,
     site_pages,
     terms_pages,
@@ -30,15 +31,20 @@ from service.web import (
 
 __all__ = ["create_app"]
 
+TRANSLATIONS = "web/translations"
+
 PAGES = (
     site_pages,
     tree_forms,
+    reading_forms,
+    seen_forms,
     tree_pages,
     look_forms,
     ground_forms,
     plan_pages,
     sheet_pages,
     terms_pages,
+    sample_pages,
     chart_routes,
     data_pages,
     import_pages,
@@ -68,7 +74,7 @@ def create_app(store: Store, settings: Settings) -> Flask:
 
 
 def _speak(app: Flask, settings: Settings) -> None:
-    app.config["BABEL_TRANSLATION_DIRECTORIES"] = "web/translations"
+    app.config["BABEL_TRANSLATION_DIRECTORIES"] = TRANSLATIONS
     Babel(app, default_locale=settings.language, locale_selector=lambda: settings.language)
     display.init_app(app)
     plain_words.init_app(app)

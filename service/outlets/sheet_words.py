@@ -4,7 +4,7 @@ Words in braces are filled in by the sheet.
 """
 
 from layers.caution import CAUTION, NO_PHONE
-from layers.map_words import N_
+from layers.translating import N_
 
 SHEET_WORDS: dict[str, str] = {
     "caution": CAUTION,

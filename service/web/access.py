@@ -27,6 +27,8 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/problems/", "GET"): "look",
     ("/problems/<slug>", "GET"): "look",
     ("/cautions", "GET"): "look",
+    ("/samples", "POST"): "manage",
+    ("/samples/<slug>/discard", "POST"): "manage",
     ("/start", "GET"): "look",
     ("/start", "POST"): "manage",
     ("/sites/<slug>", "GET"): "look",

@@ -6,6 +6,7 @@ import orjson
 from flask import Blueprint, Response, render_template, request
 from flask_babel import gettext as _
 
+from layers.cautions import LONG
 from service.outlets.map_file import site_map_document
 from service.view import SiteView, sites
 from service.web import current, display, frame, today
@@ -30,7 +31,7 @@ def home() -> str:
 @bp.get("/cautions")
 def cautions() -> str:
     """The long caution."""
-    return render_template("cautions.html")
+    return render_template("cautions.html", points=LONG)
 
 
 @bp.get("/sites/<slug>")

@@ -206,3 +206,18 @@ def test_the_first_page_has_three_doors(client, view):
     assert "Start my ground" in said
     assert "I have a list" in said
     assert HOSTILE_NAME in said
+
+
+def test_samples_come_and_go_with_one_click_and_take_nothing_else_along(client, view):
+    token = TOKEN.search(client.get("/start").text).group(1)
+    assert client.post("/samples", data={"csrf_token": token}).headers["Location"] == "/"
+    samples = [site["slug"] for site in client.get("/api/sites").json if site["invented"]]
+    assert len(samples) == 2
+    assert "invented sample" in words(client.get(f"/sites/{samples[0]}").text)
+    for slug in samples:
+        assert client.post(f"/samples/{slug}/discard", data={"csrf_token": token}).status_code == 303
+    assert [site["slug"] for site in client.get("/api/sites").json] == [SLUG]
+    assert client.get(f"/api/sites/{SLUG}/figures").json[0]["trees"] == TREES
+    refused = client.post(f"/samples/{SLUG}/discard", data={"csrf_token": token})
+    assert refused.status_code == 422
+    assert "no invented ground" in words(refused.text)

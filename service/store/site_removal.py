@@ -1,0 +1,35 @@
+"""Taking a sample ground out of a store, with everything in it. Real grounds are never taken out."""
+
+import sqlalchemy as sa
+
+from service.actors import Actor
+from service.errors import InvalidRequest
+from service.store.engine import Store
+from service.store.schema import metadata, site
+from service.store.site_rows import find_site
+
+
+def remove_sample(store: Store, slug: str, actor: Actor) -> None:
+    """Take an invented ground out of the store.
+
+    Raises
+    ------
+    NotFound
+        If there is no such site.
+    InvalidRequest
+        If it is no invented one.
+    NotPermitted
+        If the actor may not manage.
+    """
+    actor.require("manage")
+    with store.write() as connection:
+        row = find_site(connection, slug)
+        if not row.invented:
+            raise InvalidRequest(
+                f"{slug} is no invented ground: what people said of it is kept. "
+                "Only samples can be thrown away."
+            )
+        for table in reversed(metadata.sorted_tables):
+            if "site_id" in table.c:
+                connection.execute(sa.delete(table).where(table.c.site_id == row.fid))
+        connection.execute(sa.delete(site).where(site.c.fid == row.fid))
