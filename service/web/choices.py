@@ -34,6 +34,21 @@ STATUSES = [
     ("removed", _l("taken out")),
     ("unknown", _l("not known")),
 ]
+NEW_STATUSES = [word for word in STATUSES if word[0] != "removed"]
+"""What a tree can be that is put into the list; one that was taken out is none."""
+
+# What helpers can say of a tree that is not as it was: the word, as it is kept, and the status in doubt.
+HELPER_STATUSES = [
+    ("not found", _l("not found")),
+    ("looks dead: no leaves", _l("looks dead: no leaves")),
+    ("only a stump here", _l("only a stump here")),
+]
+DOUBTED = {"not found": "unknown", "looks dead: no leaves": "dead", "only a stump here": "removed"}
+SETTLED_STATUSES = [
+    ("living", _l("it stands and lives")),
+    ("dead", _l("it is dead and stands")),
+    ("removed", _l("it was taken out")),
+]
 POSITION_SOURCES = [
     ("", _l("no position")),
     ("tap on plan", _l("tapped on the map or plan")),

@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
+from urllib.parse import urlencode
 
 from flask import flash, redirect, request
 from flask_babel import gettext as _
@@ -83,6 +84,11 @@ def told(answers: Iterable[Answer], kept: str) -> None:
     flash(kept)
     for why in [answer.why for answer in answers if answer.outcome == "questioned"]:
         flash(_("Please check: %(why)s", why=why))
+
+
+def query(**values: str | None) -> str:
+    """Return what follows the question mark of an address; what is empty is left away."""
+    return urlencode({name: value for name, value in values.items() if value})
 
 
 def counted(count: int) -> str:

@@ -33,6 +33,7 @@ class ReadingFact:
     source: str | None
     state: str
     note: str | None
+    reason: str | None
     uses: bool
 
 
@@ -94,20 +95,28 @@ def record_of(view: SiteView, tree_id: str) -> dict[str, Any]:
 
 def stems_of(view: SiteView, tree_id: str, units: display.Units) -> list[StemFacts]:
     """Return the trunks of a tree with every measurement of each, the latest last."""
-    records = view.records
-    stems = records.stems[records.stems["tree_id"] == tree_id].sort_values("number")
-    tree = records.trees[records.trees["tree_id"] == tree_id]
-    known = history.live_readings(records.readings[records.readings["stem_id"].isin(stems["stem_id"])])
-    sizes = girth.standardised(known, stems, tree, view.terms)
-    shared = _shared_variance(sizes)
-    rows = sizes.readings.assign(
-        se=np.sqrt(sizes.readings["own_var_cm2"] + sizes.readings["departure_se_cm"] ** 2 + shared)
-    ).sort_values("measured_on", kind="stable", na_position="first")
+    stems = view.records.stems
+    stems = stems[stems["tree_id"] == tree_id].sort_values("number")
+    rows = sized_readings(view, stems).sort_values("measured_on", kind="stable", na_position="first")
     state = view.state.stem_state.set_index("stem_id")
     return [
         _stem_facts(view, stem, state, rows[rows["stem_id"] == stem.stem_id], units)
         for stem in stems.itertuples()
     ]
+
+
+def sized_readings(view: SiteView, stems: pd.DataFrame) -> pd.DataFrame:
+    """Return every reading of some stems on the standard: what ``standardised`` gives, ``state`` and ``se``.
+
+    ``se`` is the standard error of the reading with what it shares with others, ``own_se`` without [cm].
+    """
+    records = view.records
+    trees = records.trees[records.trees["tree_id"].isin(stems["tree_id"])]
+    known = history.live_readings(records.readings[records.readings["stem_id"].isin(stems["stem_id"])])
+    sizes = girth.standardised(known, stems, trees, view.terms)
+    own = sizes.readings["own_var_cm2"]
+    whole = own + sizes.readings["departure_se_cm"] ** 2 + _shared_variance(sizes)
+    return sizes.readings.assign(se=np.sqrt(whole), own_se=np.sqrt(own))
 
 
 def _shared_variance(sizes: girth.Standardised) -> Any:
@@ -173,6 +182,7 @@ def _reading_fact(row: Any, used: str | None, units: display.Units) -> ReadingFa
         source=row.dbh_source,
         state=row.state,
         note=row.note,
+        reason=row.reason,
         uses=row.reading_id == used,
     )
 

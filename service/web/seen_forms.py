@@ -1,0 +1,113 @@
+"""The form of what was seen of a tree: sights, height and crown, and whether it is still there."""
+
+from typing import Any
+
+from flask import Blueprint, flash, request
+from flask_babel import gettext as _
+
+from layers.canopy import HELPERS
+from layers.sights import NONE_SEEN, SIGHTS
+from service.entry import Answer, enter_observations, enter_statuses
+from service.view import SiteView
+from service.web import choices, current, form, frame, teams, tree_facts
+
+bp = Blueprint("seen_forms", __name__)
+
+MEASURED = (("height_m", "height"), ("crown_diameter_m", "crown diameter"))
+
+
+@bp.route("/sites/<slug>/trees/<tree_id>/note", methods=["GET", "POST"])
+def note(slug: str, tree_id: str) -> Any:
+    """What was seen of a tree, its height and crown, and whether it still stands."""
+    view = current.site_view(slug)
+    tree = tree_facts.tree_row(view, tree_id)
+    if request.method == "GET":
+        return _page(view, tree, form.blank(seen_on=view.as_of), [])
+    sent = form.typed()
+    seen = [word for word in request.form.getlist("seen") if word in SIGHTS]
+    teams.require_code(view, sent)
+    items, events = _observations(sent, tree_id, seen), _events(sent, tree_id)
+    if not items and not events:
+        sent.faults.setdefault("", _("Tick what was seen, or type a height, a crown or a note."))
+    answers = form.tried(sent, lambda: _enter(slug, items, events))
+    if answers is None or form.refused(sent, answers):
+        return _page(view, tree, sent, seen)
+    form.told(answers, _("What was seen is kept."))
+    if any(SIGHTS[word].danger for word in seen):
+        flash(
+            _("Danger was seen. Keep people away from this tree and call now. Nobody needs to decide first.")
+        )
+    return form.away(f"/sites/{slug}/trees/{tree_id}")
+
+
+def _enter(slug: str, items: list[dict[str, Any]], events: list[dict[str, Any]]) -> list[Answer]:
+    """Take all that was seen as one change a kind of record."""
+    answers: list[Answer] = []
+    if items:
+        answers += enter_observations(current.store(), slug, current.actor(), items)
+    if events:
+        answers += enter_statuses(current.store(), slug, current.actor(), events)
+    return answers
+
+
+def _observations(sent: form.Form, tree_id: str, seen: list[str]) -> list[dict[str, Any]]:
+    text = sent.text("text")
+    if NONE_SEEN in seen and len(seen) > 1:
+        sent.faults[""] = _("Something was ticked, and so was that none was seen. Leave one of them away.")
+    items: list[dict[str, Any]] = [{"what": word, "text": text} for word in seen]
+    for name, what in MEASURED:
+        value = sent.number(name)
+        if value is not None and value <= 0:
+            sent.faults[name] = _("Type a number of metres above 0, or leave it empty.")
+        elif value is not None:
+            items.append({"what": what, "value": value, "unit": "m", "method": sent.text("method")})
+    if text and not seen:
+        items.append({"what": "note", "text": text})
+    return [{**_shared(sent), "tree_id": tree_id, **item} for item in items]
+
+
+def _shared(sent: form.Form) -> dict[str, Any]:
+    day = sent.text("seen_on")
+    return {"observed_on": day, "date_precision": _precision(day), **sent.texts("crew_kind", "crew")}
+
+
+def _precision(day: str | None) -> str:
+    return "day" if day else "unknown"
+
+
+def _events(sent: form.Form, tree_id: str) -> list[dict[str, Any]]:
+    """What became of the tree: said by a helper it stays in doubt, else it is settled (definitions R6)."""
+    said = sent.text("status")
+    if said is None:
+        return []
+    in_doubt = said in choices.DOUBTED
+    if not in_doubt and sent.text("crew_kind") in HELPERS:
+        sent.faults["status"] = _(
+            "Helpers say: not found, looks dead, or only a stump here. "
+            "Whoever looks after the ground settles it."
+        )
+    return [
+        {
+            "subject_id": tree_id,
+            "status": choices.DOUBTED.get(said, said),
+            "happened_on": sent.text("seen_on"),
+            "date_precision": _precision(sent.text("seen_on")),
+            "as_said": said,
+            "in_doubt": in_doubt,
+        }
+    ]
+
+
+def _page(view: SiteView, tree: Any, sent: form.Form, seen: list[str]) -> Any:
+    page = frame.site_page(
+        "note_form.html",
+        view,
+        "trees",
+        tree=tree,
+        form=sent,
+        sights=list(SIGHTS.values()),
+        seen=set(seen),
+        choices=choices,
+        teams=teams.known(view),
+    )
+    return page, (422 if sent.faults else 200)
