@@ -28,6 +28,7 @@ def site_page(template: str, view: SiteView, here: str, **given: Any) -> str:
         here=here,
         site_caution=site_caution(view),
         day_query=day_query(),
+        today_address=request.path,
         height_words=height_words(view),
         **given,
     )

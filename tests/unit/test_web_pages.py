@@ -7,7 +7,9 @@ import pytest
 
 from layers.caution import CAUTION
 from service.actors import LOCAL_MANAGER
+from service.entry import enter_findings, enter_observations
 from service.store.site_rows import create_site
+from service.view import view_of
 from service.web.data_pages import short_name
 from tests.web_site import (
     HOSTILE_HEADER,
@@ -92,6 +94,38 @@ def test_the_first_page_of_a_site_says_what_is_to_be_seen_to(client, view):
     assert "of these looked at by a qualified person within the interval 1 " in said
     assert "give or take" in said
     assert ", assumed" in said
+
+
+def test_a_danger_that_was_seen_stands_first_until_it_is_answered(client, store, view):
+    tree = view.trees.sort_values("fid").iloc[4]
+    assert "Danger was seen" not in words(page(client))
+    seen = {"tree_id": tree.tree_id, "what": "hanging or broken branch", "observed_on": "2026-06-02"}
+    enter_observations(store, SLUG, LOCAL_MANAGER, [seen])
+    text = page(client)
+    assert "Danger was seen at 1 tree: keep people away and call 112 <b> now." in words(text)
+    assert words(text).index("Danger was seen") < words(text).index("to be looked at by a qualified")
+    assert tree.tag in words(page(client, f"/flags?kind=sign&tree_id={tree.tree_id}"))
+    now = view_of(store, SLUG, LOCAL_MANAGER)
+    mine = now.flags[(now.flags["tree_id"] == tree.tree_id) & (now.flags["kind"] == "sign")]
+    found = {
+        "found": "cut off",
+        "looked_on": "2026-06-03",
+        "capacity": "tree inspector",
+        "tree_id": tree.tree_id,
+    }
+    answers = [
+        {**found, "flag_key": flag.flag_key, "rule_version": int(flag.rule_version)}
+        for flag in mine.itertuples()
+    ]
+    enter_findings(store, SLUG, LOCAL_MANAGER, answers)
+    assert "Danger was seen" not in words(page(client))
+
+
+def test_another_day_is_said_on_every_page(client, view):
+    for path in ("", "/figures", "/trees", "/flags", "/data"):
+        then = words(page(client, f"{path}?as_of=2024-06-01"))
+        assert "as it was on 1 June 2024" in then
+        assert "as it was on" not in words(page(client, path))
 
 
 def test_nothing_on_an_empty_ground_is_made_up(client, store):
