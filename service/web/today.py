@@ -83,15 +83,18 @@ def lines(view: SiteView) -> list[Line]:
         _signs_line(signs["tree_id"].nunique(), base),
         _counted(
             len(late),
-            ngettext("%(num)s answer is late", "%(num)s answers are late", max(1, len(late))),
+            ngettext(
+                "%(count)s answer is late", "%(count)s answers are late", max(1, len(late)), **_n(len(late))
+            ),
             f"{base}/flags?kind=sign",
         ),
         _counted(
             len(due),
             ngettext(
-                "%(num)s answer is due within a month",
-                "%(num)s answers are due within a month",
+                "%(count)s answer is due within a month",
+                "%(count)s answers are due within a month",
                 max(1, len(due)),
+                **_n(len(due)),
             ),
             f"{base}/flags?kind=sign",
         ),
@@ -113,9 +116,10 @@ def _danger_line(tree_ids: list[str], view: SiteView, base: str) -> Line | None:
     if not tree_ids:
         return None
     said = ngettext(
-        "Danger was seen at %(num)s tree: keep people away and call %(phone)s now.",
-        "Danger was seen at %(num)s trees: keep people away and call %(phone)s now.",
+        "Danger was seen at %(count)s tree: keep people away and call %(phone)s now.",
+        "Danger was seen at %(count)s trees: keep people away and call %(phone)s now.",
         len(tree_ids),
+        **_n(len(tree_ids)),
         phone=view.terms.phone or _("the site's number"),
     )
     only = f"&tree_id={tree_ids[0]}" if len(tree_ids) == 1 else ""
@@ -130,10 +134,17 @@ def _signs_line(trees: int, base: str) -> Line:
             _("That says nothing about what nobody saw."),
         )
     return Line(
-        ngettext("%(num)s tree is to be looked at", "%(num)s trees are to be looked at", trees),
+        ngettext(
+            "%(count)s tree is to be looked at", "%(count)s trees are to be looked at", trees, **_n(trees)
+        ),
         f"{base}/flags?kind=sign",
         _("by a qualified person; the list says why"),
     )
+
+
+def _n(count: int) -> dict[str, str]:
+    """A number as texts with a plural take it: written in the language of the page."""
+    return {"count": display.number(count)}
 
 
 def _counted(count: int, said: str, address: str) -> Line | None:
@@ -142,9 +153,12 @@ def _counted(count: int, said: str, address: str) -> Line | None:
 
 def _check_line(count: int, base: str) -> Line | None:
     said = ngettext(
-        "%(num)s measurement or name to check", "%(num)s measurements and names to check", max(1, count)
+        "%(count)s measurement or name to check",
+        "%(count)s measurements and names to check",
+        max(1, count),
+        **_n(count),
     )
-    return Line(said, f"{base}/data#check") if count else None
+    return Line(said, f"{base}/data/check") if count else None
 
 
 def _look_line(view: SiteView, base: str) -> Line | None:
@@ -156,9 +170,10 @@ def _look_line(view: SiteView, base: str) -> Line | None:
             _("No qualified person is recorded to have looked at any tree here."), f"{base}/flags?kind=gap"
         )
     said = ngettext(
-        "%(num)s tree has not been looked at by a qualified person within the interval",
-        "%(num)s trees have not been looked at by a qualified person within the interval",
+        "%(count)s tree has not been looked at by a qualified person within the interval",
+        "%(count)s trees have not been looked at by a qualified person within the interval",
         site["look_overdue"],
+        **_n(site["look_overdue"]),
     )
     return Line(said, f"{base}/flags?kind=gap")
 
@@ -169,7 +184,11 @@ def four_numbers(view: SiteView) -> list[Number]:
     trees = site["trees"] or 0
     unmeasured = site["unmeasured_trees"] or 0
     dead = site["dead_trees"] or 0
-    standing = ngettext("and %(num)s dead, standing", "and %(num)s dead, standing", dead) if dead else None
+    standing = (
+        ngettext("and %(count)s dead, standing", "and %(count)s dead, standing", dead, **_n(dead))
+        if dead
+        else None
+    )
     return [
         Number(trees, ngettext("tree", "trees", trees), standing),
         Number(trees - unmeasured, _("of these measured")),

@@ -140,6 +140,10 @@ def test_paper_gets_the_content_in_ink_and_no_forms(open_page, site, name, tmp_p
     assert page.locator("form:visible").count() == 0
     assert page.locator("nav:visible").count() == 0 or page.locator(".tabs:visible").count() == 0
     assert page.locator(".caution").first.is_visible()
+    heads = page.locator("table[data-ledger] th button")
+    assert all(
+        head.is_visible() for head in heads.all() if head.evaluate("e => !e.closest('details:not([open])')")
+    )
     inks = page.evaluate(
         "[...document.querySelectorAll('main p, main td, main th, main a, main dd')]"
         ".filter(e => e.offsetParent && !e.closest('.bw-map')).map(e => getComputedStyle(e).color)"
