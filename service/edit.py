@@ -214,11 +214,21 @@ def _cells(record: Any, frame: str) -> dict[str, Any]:
     said: dict[str, Any] = record.model_dump()
     if "geometry" in said:
         geometry = said.pop("geometry")
-        said["wkb"] = _outline(geometry, frame) if geometry is not None else None
+        shape = None if geometry is None else outline_of(geometry, frame)
+        if isinstance(record, AreaIn) and shape is not None and "Polygon" not in shape.geom_type:
+            raise InvalidRequest([("/geometry", "An area needs an outline, not a line or a point.")])
+        said["wkb"] = None if shape is None else shape.wkb
     return said
 
 
-def _outline(geometry: Mapping[str, Any], frame: str) -> bytes:
+def outline_of(geometry: Mapping[str, Any], frame: str) -> Any:
+    """Return the shape of a GeoJSON geometry.
+
+    Raises
+    ------
+    InvalidRequest
+        If it cannot be used.
+    """
     shape, fault = from_geojson(geometry)
     fault = fault or validity_fault(shape)
     if fault is None and frame == "earth":
@@ -227,8 +237,7 @@ def _outline(geometry: Mapping[str, Any], frame: str) -> bytes:
             fault = "The outline leaves the earth: longitude goes from -180 to 180, latitude from -90 to 90."
     if fault is not None:
         raise InvalidRequest([("/geometry", fault)])
-    wkb: bytes = shape.wkb
-    return wkb
+    return shape
 
 
 def _tree_cells(tree: TreeIn, places: Mapping[str, str]) -> dict[str, Any]:

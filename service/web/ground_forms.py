@@ -1,6 +1,7 @@
 """Forms of the ground: areas and targets, drawn on the map, or hectares typed with their source."""
 
 import json
+from collections.abc import Mapping
 from typing import Any
 
 import shapely
@@ -8,30 +9,29 @@ from flask import Blueprint, flash, request
 from flask_babel import gettext as _
 
 from service.edit import add_areas, add_targets, cross_out, edit_shape
-from service.errors import NotFound
+from service.errors import InvalidRequest, NotFound
 from service.view import SiteView
-from service.web import choices, current, form, frame
+from service.web import area_errors, choices, corners, current, form, frame
 
 bp = Blueprint("ground_forms", __name__)
 
 KINDS = {"areas": "area", "targets": "target"}
 AREA_TEXTS = ("name", "kind", "use", "keeper", "area_source", "counting_complete")
-AREA_NUMBERS = ("typed_area_ha", "area_se_ha", "counting_limit_cm")
+AREA_NUMBERS = ("typed_area_ha", "counting_limit_cm")
 TARGET_TEXTS = ("name", "kind", "use")
 
 
-def _values(kind: str, sent: form.Form) -> dict[str, Any]:
+def _values(view: SiteView, kind: str, sent: form.Form, before: Any = None) -> dict[str, Any]:
     values: dict[str, Any] = sent.texts(*(AREA_TEXTS if kind == "areas" else TARGET_TEXTS))
+    values["geometry"] = corners.geometry(sent, values["kind"], kind == "areas", view.terms.frame)
     if kind == "areas":
         values |= {name: sent.number(name) for name in AREA_NUMBERS}
-    drawn = sent.text("geometry")
-    if drawn:
-        try:
-            values["geometry"] = json.loads(drawn)
-        except (json.JSONDecodeError, RecursionError):
-            sent.faults["geometry"] = _("The outline could not be read; draw it again.")
-    elif kind == "targets":
-        sent.faults["geometry"] = _("Draw where it is: a point, a line or an outline.")
+        if values["typed_area_ha"] is not None and values["area_source"] is None:
+            sent.faults["area_source"] = _("Say where that number of hectares is from.")
+        if not sent.faults:
+            values |= area_errors.of_area(view, sent, values, before)
+    elif values["geometry"] is None:
+        sent.faults.setdefault("geometry", _("Draw where it is: a point, a line or an outline."))
     return {name: value for name, value in values.items() if value is not None}
 
 
@@ -42,12 +42,22 @@ def new_shape(slug: str, kind: str) -> Any:
     if request.method == "GET":
         return _page(view, kind, form.blank(kind="lawn" if kind == "areas" else "path"))
     sent = form.typed()
-    values = _values(kind, sent)
+    values = _checked(view, kind, sent)
     add = add_areas if kind == "areas" else add_targets
     if form.tried(sent, lambda: add(current.store(), slug, current.actor(), [values])) is None:
         return _page(view, kind, sent)
     flash(_("%(name)s is on the map.", name=values["name"]))
     return form.away(f"/sites/{slug}/ground")
+
+
+def _checked(view: SiteView, kind: str, sent: form.Form, before: Any = None) -> dict[str, Any]:
+    """What was sent; an outline that cannot be used is a fault of the form."""
+    try:
+        return _values(view, kind, sent, before)
+    except InvalidRequest as error:
+        for where, message in error.faults:
+            sent.faults.setdefault(where.strip("/"), message)
+    return {}
 
 
 @bp.route("/sites/<slug>/<any(areas, targets):kind>/<id>/edit", methods=["GET", "POST"])
@@ -56,21 +66,27 @@ def edit_one(slug: str, kind: str, id: str) -> Any:
     view = current.site_view(slug)
     record = _record(view, kind, id)
     if request.method == "GET":
-        names = (*AREA_TEXTS, *AREA_NUMBERS) if kind == "areas" else TARGET_TEXTS
-        shape = record["geometry"]
-        outline = shapely.to_geojson(shape) if shape is not None else None
-        known = form.blank(**{name: record[name] for name in (*names, "version")}, geometry=outline)
-        return _page(view, kind, known, record=record)
+        return _page(view, kind, _known(view, kind, record), record=record)
     sent = form.typed()
-    values, version = _values(kind, sent), int(sent.number("version") or 0)
+    values, version = _checked(view, kind, sent, record), int(sent.number("version") or 0)
 
     def change() -> int:
-        return edit_shape(current.store(), slug, current.actor(), KINDS[kind], id, version, values)
+        kept = {"layer": record["layer"], **values}
+        return edit_shape(current.store(), slug, current.actor(), KINDS[kind], id, version, kept)
 
     if form.tried(sent, change) is None:
         return _page(view, kind, sent, record=record)
     flash(_("%(name)s was changed; the former version is kept.", name=values["name"]))
     return form.away(f"/sites/{slug}/ground")
+
+
+def _known(view: SiteView, kind: str, record: Any) -> form.Form:
+    shape = record["geometry"]
+    said = {name: record[name] for name in ("name", "kind", "use", "version")}
+    if kind == "areas":
+        said |= {name: record[name] for name in ("keeper", "counting_complete", *AREA_NUMBERS)}
+        said |= area_errors.typed_of(view, record)
+    return form.blank(**said, geometry=None if shape is None else shapely.to_geojson(shape))
 
 
 @bp.post("/sites/<slug>/<any(areas, targets):kind>/<id>/cross-out")
@@ -90,18 +106,29 @@ def ground(slug: str) -> str:
         "ground.html",
         view,
         "ground",
-        areas=list(view.areas.itertuples()),
-        targets=list(view.records.targets.itertuples()),
-        plans=list(view.records.plan_images.itertuples()),
-        choices=choices,
+        areas=list(view.areas.sort_values("name").itertuples()),
+        targets=list(view.records.targets.sort_values("name").itertuples()),
+        plans=[_plan(row) for row in view.records.plan_images.to_dict("records")],
+        plain={"area": dict(choices.AREA_KINDS), "target": dict(choices.TARGET_KINDS)},
     )
+
+
+def _plan(row: Mapping[Any, Any]) -> dict[str, Any]:
+    placed = json.loads(row["placement"]) if row["placement"] else None
+    return {
+        "id": row["id"],
+        "name": row["name"],
+        "placed": placed is not None,
+        "local": placed is not None and placed.get("lon_deg") is None,
+        "misfit_share": row["misfit_share"],
+    }
 
 
 def _record(view: SiteView, kind: str, id: str) -> Any:
     rows = view.records.areas if kind == "areas" else view.records.targets
     found = rows[rows[f"{KINDS[kind]}_id"] == id]
     if not len(found):
-        raise NotFound(KINDS[kind], id)
+        raise NotFound(_("area on this ground") if kind == "areas" else _("thing on this ground"), id)
     return found.iloc[0]
 
 
@@ -114,6 +141,7 @@ def _page(view: SiteView, kind: str, sent: form.Form, **given: Any) -> Any:
         form=sent,
         choices=choices,
         shell=frame.map_of(view),
+        plan_error=area_errors.words(view),
         **given,
     )
     return page, (422 if sent.faults else 200)

@@ -5,6 +5,7 @@ from typing import Any
 import pandas as pd
 from flask import Blueprint, flash, request
 from flask_babel import gettext as _
+from flask_babel import ngettext
 
 from service.entry import enter_findings, enter_inspections
 from service.errors import NotFound
@@ -12,6 +13,8 @@ from service.view import SiteView
 from service.web import choices, current, form, frame
 
 bp = Blueprint("look_forms", __name__)
+
+MOST_ROWS = 500
 
 TEXTS = (
     "inspected_on",
@@ -41,32 +44,49 @@ def new_inspection(slug: str) -> Any:
     answers = form.tried(sent, lambda: enter_inspections(current.store(), slug, current.actor(), [values]))
     if answers is None or form.refused(sent, answers):
         return _inspection_page(view, zone, trees, sent)
-    form.told(
-        answers, _("The look is kept, with an answer for %(count)s trees.", count=len(values["answers"]))
+    count = len(values["answers"])
+    kept = ngettext(
+        "The look is kept, with an answer for %(num)s tree.",
+        "The look is kept, with an answer for %(num)s trees.",
+        count,
     )
+    form.told(answers, kept if count else _("The look is kept, for the zone as a whole."))
+    if not values["qualified"]:
+        flash(
+            _("It is not entered as qualified for its level, so it moves no day of the last qualified look.")
+        )
     return form.away(f"/sites/{slug}/flags")
 
 
 def _inspection(view: SiteView, zone: str, trees: pd.DataFrame, sent: form.Form) -> dict[str, Any]:
     values: dict[str, Any] = {**sent.texts(*TEXTS), "qualified": sent.text("qualified") == "yes"}
+    if not values["inspected_on"]:
+        sent.faults["inspected_on"] = _("Say on which day it was looked at.")
     if not values["organisation"]:
         sent.faults["organisation"] = _(
             "Say who looked: an organisation or a role, a person only if they agree."
         )
     if values["qualified"] and not values["qualification"]:
         sent.faults["qualification"] = _("Say what qualifies them for this level.")
-    said, notes = form.chosen(sent.values, "answer-"), form.chosen(sent.values, "note-")
-    rest = sent.text("rest")
-    answers = {}
-    for tree_id in trees["tree_id"]:
-        answer = said.get(tree_id) or rest
-        if answer:
-            answers[tree_id] = {"answer": answer, "note": notes.get(tree_id)}
+    answers = _answers(trees, sent)
     if not answers and not zone:
         sent.faults[""] = _("Say what was found at one tree at least, or choose a zone.")
     if zone in set(view.areas["area_id"]):
         values["area_id"] = zone
     return {**{name: value for name, value in values.items() if value is not None}, "answers": answers}
+
+
+def _answers(trees: pd.DataFrame, sent: form.Form) -> dict[str, dict[str, Any]]:
+    """What was found at each tree: its own answer, else that of the rest; something seen is recorded."""
+    said, notes = form.chosen(sent.values, "answer-"), form.chosen(sent.values, "note-")
+    rest = sent.text("rest")
+    answers = {}
+    for tree_id in trees["tree_id"]:
+        note = notes.get(tree_id)
+        answer = said.get(tree_id) or ("recorded" if note else rest)
+        if answer:
+            answers[tree_id] = {"answer": answer, "note": note}
+    return answers
 
 
 def _trees_of(view: SiteView, zone: str) -> pd.DataFrame:
@@ -96,7 +116,8 @@ def _inspection_page(view: SiteView, zone: str, trees: pd.DataFrame, sent: form.
         choices=choices,
         zones=zones_of(view),
         zone=zone,
-        trees=list(trees.itertuples()),
+        trees=[] if len(trees) > MOST_ROWS else list(trees.itertuples()),
+        many=len(trees) if len(trees) > MOST_ROWS else 0,
     )
     return page, (422 if sent.faults else 200)
 
@@ -108,7 +129,7 @@ def answer_flag(slug: str) -> Any:
     key = request.values.get("key", "")
     found = view.flags[view.flags["flag_key"] == key]
     if not len(found):
-        raise NotFound("question", key[:80])
+        raise NotFound(_("question on this ground"), key[:80])
     flag = found.iloc[0]
     if request.method == "GET":
         return _answer_page(view, flag, form.blank(looked_on=view.as_of))

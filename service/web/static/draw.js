@@ -8,9 +8,11 @@
   const said = document.getElementById("drawn");
   const areasOnly = form.dataset.draw === "areas";
   const digits = form.dataset.frame === "earth" ? 8 : 3;
+  const style = { color: "#1a5fa0", weight: 3, fillOpacity: 0.12 };
 
-  document.addEventListener("boleward:map", (event) => {
+  document.addEventListener("bw-map-ready", (event) => {
     const { map } = event.detail;
+    if (form.dataset.nowhere) return;
     let drawn = null;
 
     const keep = () => {
@@ -25,7 +27,7 @@
       keep();
     };
 
-    map.pm.setPathOptions({ color: "#1a5fa0", weight: 3, fillOpacity: 0.12 });
+    map.pm.setGlobalOptions({ pathOptions: style, templineStyle: style, hintlineStyle: { ...style, dashArray: "4 4" } });
     map.pm.addControls({
       position: "topleft",
       drawMarker: false,
@@ -41,16 +43,21 @@
     for (const button of map.getContainer().querySelectorAll(".leaflet-pm-toolbar .leaflet-buttons-control-button")) {
       button.setAttribute("aria-label", button.closest("[title]")?.title || button.parentElement.title);
     }
+    // What is on the map already stays as it is; its edges, not its trees, draw the new corners to them.
+    map.eachLayer((layer) => {
+      layer.pm?.setOptions?.({ allowEditing: false });
+      if (layer instanceof L.CircleMarker) layer.options.snapIgnore = true;
+    });
     map.on("pm:create", (made) => take(made.layer));
 
     if (field.value) {
       const known = L.geoJSON(JSON.parse(field.value), {
-        style: { color: "#1a5fa0", weight: 3, fillOpacity: 0.12 },
-        pointToLayer: (feature, at) => L.circleMarker(at, { radius: 7 }),
+        style: () => style,
+        pointToLayer: (_feature, at) => L.circleMarker(at, { radius: 7 }),
       }).getLayers()[0];
       known.addTo(map);
       take(known);
-      if (known.getBounds) map.fitBounds(known.getBounds(), { maxZoom: 20 });
+      if (known.getBounds) map.fitBounds(known.getBounds(), { maxZoom: form.dataset.frame === "earth" ? 20 : 5 });
     }
     keep();
   });

@@ -366,7 +366,6 @@
     try {
       const map = window[section.dataset.map];
       new BolewardMap(section, map, await read(section)).draw();
-      section.dispatchEvent(new CustomEvent("boleward:map", { bubbles: true, detail: { map } }));
     } catch (error) {
       console.error(error);
       section.classList.add("bw-map-failed");

@@ -17,4 +17,14 @@ document.addEventListener("bw-map-ready", (event) => {
   summary.textContent = form.dataset.legend;
   folded.append(summary, ...side.childNodes);
   side.replaceChildren(folded);
+
+  // Where nothing has a place yet, there is nothing to tap on: the page says what to do instead.
+  if (shown.doc.bounds === null && !shown.doc.basemap) {
+    const said = document.createElement("p");
+    said.className = "note";
+    said.textContent = form.dataset.empty;
+    shown.section.replaceWith(said);
+    form.dataset.nowhere = "yes";
+    for (const part of form.querySelectorAll("details[data-numbers]")) part.open = true;
+  }
 });

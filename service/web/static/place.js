@@ -1,4 +1,4 @@
-/* A position by tapping on the map: the tap fills the two fields of the form, typing in them moves the mark. */
+/* A position by tapping on the map: the tap fills the fields of the form, typing in them moves the mark. */
 "use strict";
 
 (() => {
@@ -7,25 +7,37 @@
   const earth = form.dataset.frame === "earth";
   const [across, up] = earth ? ["lon_deg", "lat_deg"] : ["x_m", "y_m"];
   const digits = earth ? 7 : 2;
+  const FINGER_PX = 26; // a fingertip of 7 mm at 96 px an inch
+  const POINTER_PX = 4; // a pointer of about 1 mm
   const field = (name) => form.elements.namedItem(name);
   const number = (name) => Number.parseFloat(field(name).value.replace(",", "."));
+  const said = document.getElementById("placed");
 
-  document.addEventListener("boleward:map", (event) => {
+  document.addEventListener("bw-map-ready", (event) => {
     const { map } = event.detail;
     let mark = null;
 
     const show = () => {
       const at = [number(up), number(across)];
-      if (!at.every(Number.isFinite)) return;
+      const known = at.every(Number.isFinite);
+      said.textContent = known ? said.dataset.some : said.dataset.none;
+      if (!known || form.dataset.nowhere) { mark?.remove(); mark = null; return; }
       if (mark) mark.setLatLng(at);
       else mark = L.circleMarker(at, { radius: 9, color: "#1a5fa0", weight: 3, fillOpacity: 0.15, interactive: false }).addTo(map);
+    };
+
+    // How well a tap can hit: what a finger or a pointer covers of the ground at this zoom [m], at least 0.5.
+    const accuracy = (tap) => {
+      const px = tap.originalEvent.pointerType === "mouse" ? POINTER_PX : FINGER_PX;
+      const beside = map.containerPointToLatLng(tap.containerPoint.add([px, 0]));
+      return Math.max(map.distance(tap.latlng, beside), 0.5).toFixed(1);
     };
 
     map.on("click", (tap) => {
       field(across).value = tap.latlng.lng.toFixed(digits);
       field(up).value = tap.latlng.lat.toFixed(digits);
-      const source = field("position_source");
-      if (!source.value) source.value = "tap on plan";
+      field("position_source").value = "tap on plan";
+      field("position_accuracy_m").value = accuracy(tap);
       show();
     });
     for (const name of [across, up]) field(name).addEventListener("input", show);

@@ -1,0 +1,166 @@
+"""Typing measured sheets back: a row a trunk, by keyboard. All rows are kept, or none and nothing is lost."""
+
+import uuid
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+from flask import Blueprint, flash, request
+from flask_babel import gettext as _
+
+from service.entry import Answer, enter_readings
+from service.errors import InvalidRequest
+from service.records import ReadingIn, parsed
+from service.view import SiteView
+from service.web import choices, current, form, frame, reading_answers, sheet_pages, teams
+
+bp = Blueprint("grid_pages", __name__)
+
+SHARED = ("quantity", "unit", "instrument", "measured_on", "crew", "crew_kind")
+ROWS_A_PART = 300
+Rows = list[dict[str, Any]]
+
+
+@bp.route("/sites/<slug>/grid", methods=["GET", "POST"])
+def grid(slug: str) -> Any:
+    """The rows of an area, a place or the whole ground, in parts where they are many."""
+    view = current.site_view(slug)
+    if request.method == "GET":
+        return _page(view, form.blank(**_usual(view), batch=uuid.uuid4()))
+    sent = form.typed()
+    teams.require_code(view, sent)
+    items = _items(sent, _part_of(view))
+    if not items:
+        sent.faults.setdefault("", _("No row has a number yet."))
+    said = list(items.values())
+    answers = form.tried(sent, lambda: enter_readings(current.store(), slug, current.actor(), said))
+    for field, answer in zip(items, answers or (), strict=False):
+        if answer.outcome == "refused":
+            sent.faults[field] = _refusal(answer)
+    if answers is None or sent.faults:
+        return _page(view, sent)
+    new = [answer.id for answer in answers if answer.outcome != "already there"]
+    if new:
+        form.told(answers, _("Kept: %(what)s.", what=form.counted(len(new))))
+    if len(new) < len(answers):
+        flash(_("%(what)s had been kept before.", what=form.counted(len(answers) - len(new))))
+    reading_answers.tell(current.site_view(slug), new)
+    return form.away(f"/sites/{slug}/grid?{_query()}")
+
+
+def _refusal(answer: Answer) -> str:
+    if answer.known is None:
+        return answer.why or ""
+    value, unit = answer.known["value"], answer.known["unit"]
+    said = _(
+        "This row was kept before, as %(value)s %(unit)s. Correct it on the tree's page.",
+        value=value,
+        unit=unit,
+    )
+    return str(said)
+
+
+def _query() -> str:
+    return form.query(zone=request.args.get("zone"), part=request.args.get("part"))
+
+
+def _usual(view: SiteView) -> dict[str, Any]:
+    return {
+        "quantity": "girth",
+        "unit": "in" if view.terms.units == "us" else "cm",
+        "instrument": "girth tape",
+        "measured_on": view.as_of,
+        "crew_kind": "pupils",
+        "height_m": f"{view.terms.breast_height_m:g}",
+    }
+
+
+def _part() -> int:
+    said = request.args.get("part", "1")
+    return int(said) if said.isdecimal() and len(said) < 6 and int(said) > 0 else 1
+
+
+def _part_of(view: SiteView) -> Rows:
+    first = (_part() - 1) * ROWS_A_PART
+    return _rows(view, request.args.get("zone", ""))[first : first + ROWS_A_PART]
+
+
+def _rows(view: SiteView, zone: str) -> Rows:
+    trees = view.trees[view.trees["status"].isin(["living", "unknown"])]
+    if zone:
+        place_of = dict(zip(view.records.trees["tree_id"], view.records.trees["place_id"], strict=True))
+        members = view.membership
+        inside = set(members.loc[members["area_id"] == zone, "tree_id"])
+        trees = trees[[id in inside or place_of.get(id) == zone for id in trees["tree_id"]]]
+    stems = view.records.stems[["stem_id", "tree_id", "number"]]
+    named = ["tree_id", "tag", "scientific_name", "name_as_written", "place"]
+    merged = stems.merge(trees[named], on="tree_id")
+    merged["many"] = merged.groupby("tree_id")["stem_id"].transform("size") > 1
+    merged["order"] = merged["tag"].map(_tag_order)
+    rows: Rows = merged.sort_values(["order", "number"]).to_dict("records")
+    return rows
+
+
+def _tag_order(tag: Any) -> str:
+    """Numbers in tags by their size: 2 before 10."""
+    text = "" if tag is None or pd.isna(tag) else str(tag)
+    return text.zfill(12) if text.isdigit() else f"~{text}" if text else "~~"
+
+
+def _items(sent: form.Form, rows: Rows) -> dict[str, dict[str, Any]]:
+    """Return the readings by the field that holds them; a field of a batch is always the same reading."""
+    shared: dict[str, Any] = {**sent.texts(*SHARED), "height_m": sent.number("height_m")}
+    shared["date_precision"] = "day" if shared["measured_on"] else "unknown"
+    shared = {name: value for name, value in shared.items() if value is not None}
+    batch = _batch(sent)
+    items = {}
+    for row in rows:
+        guess = sent.number(f"guess-{row['stem_id']}")
+        for field in (f"r1-{row['stem_id']}", f"r2-{row['stem_id']}"):
+            value = sent.number(field)
+            if value is None:
+                continue
+            own = {"id": str(uuid.uuid5(batch, field)), "stem_id": row["stem_id"], "value": value}
+            said = {**shared, **own, "source": "typed from a sheet"}
+            items[field] = {**said, "first_guess": guess} if guess is not None else said
+            _note_fault(sent, field, items[field])
+    return items
+
+
+def _batch(sent: form.Form) -> uuid.UUID:
+    try:
+        return uuid.UUID(sent.text("batch") or "")
+    except ValueError:
+        return uuid.uuid4()
+
+
+def _note_fault(sent: form.Form, field: str, item: Mapping[str, Any]) -> None:
+    if item["value"] == 0:
+        sent.faults[field] = _("Zero is not a size. Leave it empty when nothing was measured.")
+        return
+    try:
+        parsed(ReadingIn, item)
+    except InvalidRequest as error:
+        for where, message in error.faults:
+            name = where.strip("/")
+            sent.faults.setdefault(name if name in (*SHARED, "height_m") else field, message)
+
+
+def _page(view: SiteView, sent: form.Form) -> Any:
+    zone = request.args.get("zone", "")
+    zones = sheet_pages.zones_of(view)
+    page = frame.site_page(
+        "grid.html",
+        view,
+        "sheets",
+        form=sent,
+        rows=_part_of(view),
+        pages=max(1, -(-len(_rows(view, zone)) // ROWS_A_PART)),
+        page_no=_part(),
+        here_query=_query(),
+        zone=zone,
+        zone_name=dict(zones).get(zone),
+        choices=choices,
+        teams=teams.known(view),
+    )
+    return page, (422 if sent.faults else 200)
