@@ -19,6 +19,7 @@ from layers import ground, history, screening, tree_table
 from layers.history import StandState
 from layers.inputs import Records, SiteTerms
 from service.actors import Actor, visible
+from service.errors import InvalidRequest
 from service.store.engine import Store
 from service.store.frames import records_of, terms_of
 from service.store.site_list import site_rows_with_trees
@@ -126,12 +127,14 @@ def view_of(
         If there is no such site.
     NotPermitted
         If the actor may not see it.
+    InvalidRequest
+        If ``as_of`` is not a day.
     """
     audience = visible(slug, actor)
     with store.read() as connection:
         row = find_site(connection, slug)
         terms = terms_of(row)
-        day = as_of or today_in(terms.time_zone)
+        day = _day(as_of) if as_of else today_in(terms.time_zone)
         number = row.change_no if known_at is None else min(known_at, row.change_no)
         key = (store.serial, number, audience, day, f"{row.fid}.{row.version}.{row.change_no}")
         with _lock:
@@ -145,6 +148,13 @@ def view_of(
         while len(_kept) > KEPT_VIEWS:
             _kept.popitem(last=False)
     return view
+
+
+def _day(text: str) -> str:
+    try:
+        return dt.date.fromisoformat(text).isoformat()
+    except ValueError as error:
+        raise InvalidRequest([("as_of", f"{text[:40]!r} is not a day; write it as YYYY-MM-DD.")]) from error
 
 
 def sites(store: Store, actor: Actor) -> list[SiteSummary]:

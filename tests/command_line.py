@@ -26,7 +26,10 @@ class Ran:
 def boleward(*words: object, store: object = None) -> Ran:
     """Run ``boleward`` with these words, on the store at this path or address."""
     given = [*(["--store", str(store)] if store is not None else []), *map(str, words)]
-    out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8", newline="") for _ in range(2))
+    out, err = (
+        io.TextIOWrapper(io.BytesIO(), encoding="utf-8", errors=errors, newline="")
+        for errors in ("strict", "backslashreplace")  # as Python opens them
+    )
     with redirect_stdout(out), redirect_stderr(err):
         try:
             main(given)

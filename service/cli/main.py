@@ -46,6 +46,11 @@ class Desk:
             self._store = open_store(self.settings.store_address)
         return self._store
 
+    def close(self) -> None:
+        """Let go of the store, if it was opened."""
+        if self._store is not None:
+            self._store.close()
+
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.option("--store", help="Path or database URL of the store.")
@@ -57,6 +62,7 @@ def boleward(context: click.Context, store: str | None, config: Path | None, deb
     """Look after the trees of a piece of ground, from girths that anyone can measure."""
     explicit: dict[str, Any] = {"store": store} if store else {}
     context.obj = Desk(load_settings(config, **explicit), LOCAL_MANAGER, debug)
+    context.call_on_close(context.obj.close)
 
 
 for command in (*site_commands.COMMANDS, *out_commands.COMMANDS, *serve_commands.COMMANDS):
@@ -67,15 +73,43 @@ def main(arguments: list[str] | None = None) -> None:
     """Run the command line and leave with its exit code."""
     given = sys.argv[1:] if arguments is None else arguments
     try:
+        _require_text(given)
         boleward.main(given, prog_name="boleward", standalone_mode=False)
-    except click.ClickException as error:
+    except click.exceptions.NoArgsIsHelpError as error:
         error.show()
         sys.exit(2)
+    except click.ClickException as error:
+        sys.exit(_misused(error))
     except click.Abort:
         click.echo("Stopped.", err=True)
         sys.exit(1)
     except Exception as error:  # noqa: BLE001 - the one place where the command line meets every error
         sys.exit(_told(error, "--debug" in given, "--json" in given))
+
+
+def _require_text(words: list[str]) -> None:
+    for word in words:
+        try:
+            word.encode("utf-8")
+        except UnicodeEncodeError as error:
+            raise InvalidRequest(
+                f"{word!a} has a damaged character (half of a paired code). Type it again; rename a file."
+            ) from error
+
+
+def _misused(error: click.ClickException) -> int:
+    context = getattr(error, "ctx", None)
+    told = f" 'boleward{_command_of(context)} --help' tells what it takes."
+    click.echo(f"boleward: {_one_line(error.format_message())}{told}", err=True)
+    return 2
+
+
+def _command_of(context: click.Context | None) -> str:
+    return context.command_path.removeprefix("boleward") if context is not None else ""
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
 
 
 def _told(error: Exception, debug: bool, as_json: bool) -> int:
@@ -85,7 +119,7 @@ def _told(error: Exception, debug: bool, as_json: bool) -> int:
     if isinstance(error, Ask) and as_json:
         click.echo(json.dumps({"ask": {"option": error.option, "choices": error.choices, "why": str(error)}}))
     if known is not None:
-        click.echo(f"boleward: {error}", err=True)
+        click.echo(f"boleward: {_one_line(str(error))}", err=True)
         return known
     click.echo(
         f"boleward: something went wrong that should not ({type(error).__name__}). "

@@ -6,6 +6,7 @@ from typing import Any
 import click
 
 from service.outlets.export import FORMATS, LAYERS, export_layer
+from service.outlets.fresh_file import fresh_file
 from service.outlets.map_file import self_contained_map
 from service.view import view_of
 
@@ -31,7 +32,9 @@ def export(desk: Any, out: Path, site: str, layer: str, form: str, as_of: str | 
 @click.pass_obj
 def map_(desk: Any, out: Path, site: str, as_of: str | None, self_contained: bool) -> None:
     """Write the map of a site as one file that opens without a network."""
-    out.write_text(self_contained_map(view_of(desk.store, site, desk.actor, as_of)), encoding="utf-8")
+    document = self_contained_map(view_of(desk.store, site, desk.actor, as_of))
+    with fresh_file(out) as fresh:
+        fresh.write_text(document, encoding="utf-8")
     click.echo(f"Wrote {out}.")
 
 

@@ -11,7 +11,7 @@ import click
 from layers import columns
 from service.cli.printing import figures_table, import_report_lines
 from service.conventions import breast_height_m as default_height_m
-from service.errors import InvalidRequest
+from service.errors import InvalidRequest, NotFound
 from service.intake.prepared import ImportOptions
 from service.intake.run import import_file
 from service.outlets.export import figures_geojson
@@ -130,7 +130,7 @@ def _pairs(text: str | None) -> dict[str, str]:
 def _the_area(rows: list[dict[str, Any]], area: str) -> list[dict[str, Any]]:
     found = [row for row in rows if area in (row["name"], row["area_id"]) and row["area_id"] is not None]
     if not found:
-        raise InvalidRequest(f"No area or place is called {area!r}.")
+        raise NotFound("area or place", area)
     if len(found) > 1:
         ids = ", ".join(str(row["area_id"]) for row in found)
         raise InvalidRequest(f"{len(found)} areas are called {area!r}; name one by its id: {ids}.")

@@ -136,6 +136,12 @@ def ambiguous(cells: Iterable[str]) -> bool:
     return any((f := _NUMBERS.fullmatch(c.strip())) and f.group(2) != "." for c in cells)
 
 
+def first_of(found: tuple[str, str]) -> str:
+    """Return the first day that a day, month or year may mean."""
+    iso, precision = found
+    return {"year": f"{iso[:4]}-01-01", "month": f"{iso[:7]}-01"}.get(precision, iso)
+
+
 def later(iso: str, today: str, days: int) -> bool:
     """Return whether a day is more than ``days`` [d] after today; False where today is not known."""
     if not today:

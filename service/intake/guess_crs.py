@@ -159,9 +159,7 @@ def guessed(
     """
     if site.frame == LOCAL and not named_degrees:
         return LOCAL, Guess("crs", LOCAL, "The site has no place on earth; its ground is in metres.", 0.9)
-    ends = (
-        f"x runs from {_short(x.min())} to {_short(x.max())}, y from {_short(y.min())} to {_short(y.max())}"
-    )
+    ends = _ends(x, y)
     if _mostly(np.abs(x) <= 180) and _mostly(np.abs(y) <= 90):
         return _degrees(x, y, ends, named_degrees=named_degrees)
     if _mostly(np.abs(x) <= 90) and _mostly(np.abs(y) <= 180) and (named_degrees or _spread(x, y) < 2):
@@ -193,8 +191,14 @@ def _mostly(fits: np.ndarray) -> bool:
     return bool(np.mean(fits) >= 0.95)
 
 
+def _ends(x: np.ndarray, y: np.ndarray) -> str:
+    return (
+        f"x runs from {_short(x.min())} to {_short(x.max())}, y from {_short(y.min())} to {_short(y.max())}"
+    )
+
+
 def _short(value: float) -> str:
-    return f"{value / 1e6:.2f} million" if abs(value) >= 1e6 else f"{value:.6g}"
+    return f"{value / 1e6:.2f} million" if 1e6 <= abs(value) < 1e9 else f"{value:.6g}"
 
 
 def candidates(x: np.ndarray, y: np.ndarray, site: SiteFacts, speaks: str | None) -> list[Candidate]:
@@ -281,6 +285,28 @@ def require_in_area(code: str, lon: np.ndarray, lat: np.ndarray) -> None:
                     "--crs",
                     f"The positions cannot be in {code}: it is used in {use.name.rstrip('.')}, "
                     "and most of them would lie elsewhere. Say the right one.",
+                )
+            ]
+        )
+
+
+def require_no_degrees(code: str, x: np.ndarray, y: np.ndarray) -> None:
+    """Check that coordinates said to be metres are not plainly degrees.
+
+    Raises
+    ------
+    InvalidRequest
+        If nearly all of them could be longitude and latitude, and the system is one of metres.
+    """
+    if code in (WGS84, LOCAL) or len(x) == 0 or system(code).is_geographic:
+        return
+    if _mostly(np.abs(x) <= 180) and _mostly(np.abs(y) <= 180):
+        raise InvalidRequest(
+            [
+                (
+                    "--crs",
+                    f"The positions are degrees and cannot be in {code}: {_ends(x, y)}. "
+                    f"Say {WGS84} or leave it out.",
                 )
             ]
         )

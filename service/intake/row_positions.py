@@ -88,6 +88,8 @@ def _on_earth(
         why = "As written the latitudes cannot be, or lie far from the site; exchanged they fit."
         guesses.append(Guess("coordinates", "latitude and longitude exchanged", why, 0.9))
     x, y = _without_origin(x, y, guesses)
+    known = np.isfinite(x) & np.isfinite(y)
+    guess_crs.require_no_degrees(said, x[known], y[known])
     lon, lat = guess_crs.to_wgs84(said, x, y)
     known = np.isfinite(lon) & np.isfinite(lat)
     guess_crs.require_in_area(said, lon[known], lat[known])

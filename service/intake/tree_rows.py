@@ -243,7 +243,9 @@ def days(
     out = Days([(None, "unknown")] * count, {}, {})
     if options.measured_on and header != options.measured_on:
         given = day_cells.day(options.measured_on)
-        out.of_rows = [given if given else (None, "unknown")] * count
+        if given:
+            for place in range(count):
+                _place_day(out, place, given, "--measured-on", options.measured_on, site.today)
         return out
     if header is None:
         return out
@@ -259,8 +261,7 @@ def days(
 
 
 def _place_day(out: Days, place: int, found: tuple[str, str], header: str, cell: str, today: str) -> None:
-    iso, precision = found
-    starts = {"year": f"{iso[:4]}-01-01", "month": f"{iso[:7]}-01"}.get(precision, iso)
+    starts = day_cells.first_of(found)
     if day_cells.later(starts, today, 366):
         out.refused[place] = f"{header}: {cell[:40]!r} lies more than a year in the future."
         return

@@ -99,7 +99,7 @@ def _trees(table: SourceTable, options: ImportOptions, site: SiteFacts, guesses:
         own_rows.as_it_was(table)
         table.left_out |= own_rows.computed_headers(table)
     columns = guess_columns.assigned(table, options, _this_year(site))
-    _require_options(options, columns)
+    _require_options(options, columns, site)
     guesses += columns.guesses
     placed = positions(table, columns, options, site, language(table.headers), guesses)
     american = _north_america(placed, site)
@@ -123,12 +123,16 @@ def _trees(table: SourceTable, options: ImportOptions, site: SiteFacts, guesses:
     )
 
 
-def _require_options(options: ImportOptions, columns: Columns) -> None:
+def _require_options(options: ImportOptions, columns: Columns, site: SiteFacts) -> None:
     said = options.measured_on
-    if said and columns.single.get("measured_on") != said and day_cells.day(said) is None:
-        raise InvalidRequest(
-            [("--measured-on", f"{said!r} is no day (write YYYY-MM-DD) and no column of the file.")]
-        )
+    if said and columns.single.get("measured_on") != said:
+        given = day_cells.day(said)
+        if given is None:
+            raise InvalidRequest(
+                [("--measured-on", f"{said!r} is no day (write YYYY-MM-DD) and no column of the file.")]
+            )
+        if day_cells.later(day_cells.first_of(given), site.today, 366):
+            raise InvalidRequest([("--measured-on", f"{said!r} lies more than a year in the future.")])
     if options.height_m is not None and not 0.0 <= options.height_m <= 10.0:
         raise InvalidRequest(
             [

@@ -1,13 +1,12 @@
 """Layers of a site as files: which layers and formats there are, and writing one."""
 
-import os
-import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from service.errors import InvalidRequest, NotAcceptable
+from service.errors import NotAcceptable
 from service.outlets.csv_out import csv_pieces
+from service.outlets.fresh_file import fresh_file
 from service.outlets.geojson_out import geojson_pieces
 from service.outlets.geopackage_out import write_geopackage
 from service.outlets.layer_rows import LAYERS, LayerRows, Viewed, figure_rows, layer_rows
@@ -55,16 +54,8 @@ def export_layer(view: Viewed, layer: str, form: str, out_path: Path) -> int:
     """
     if form not in FORMATS:
         raise NotAcceptable(list(FORMATS))
-    try:
-        with tempfile.TemporaryDirectory(dir=out_path.parent, prefix=".boleward-") as folder:
-            fresh = Path(folder) / f"export.{form}"
-            rows = write_geopackage(view, fresh) if form == "gpkg" else _written(view, layer, form, fresh)
-            os.replace(fresh, out_path)
-    except OSError as error:
-        raise InvalidRequest(
-            f"{out_path} cannot be written: {error.strerror}. Name another place or free some space."
-        ) from error
-    return rows
+    with fresh_file(out_path) as fresh:
+        return write_geopackage(view, fresh) if form == "gpkg" else _written(view, layer, form, fresh)
 
 
 def figures_geojson(view: Viewed, figures: list[dict[str, Any]]) -> str:
