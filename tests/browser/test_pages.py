@@ -4,7 +4,15 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from tests.browser.web_server import served
-from tests.web_site import HOSTILE_NAME, HOSTILE_NOTE, HOSTILE_PLACE, HOSTILE_TAG, SLUG, make_web_site
+from tests.web_site import (
+    HOSTILE_NAME,
+    HOSTILE_NOTE,
+    HOSTILE_PLACE,
+    HOSTILE_TAG,
+    SLUG,
+    make_web_site,
+    write_list,
+)
 
 SITE = f"/sites/{SLUG}"
 PAGES = {
@@ -131,6 +139,45 @@ def test_the_keyboard_reaches_the_content_first_and_shows_where_it_is(open_page,
     page.keyboard.press("Tab")
     outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
     assert outline == "solid"
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("rows", ["list", "question", "no list"])
+def test_a_list_that_is_brought_in_is_shown_without_fault(open_page, site, tmp_path, rows, width):
+    path = write_list(tmp_path / "{{7*7}}<b>.csv")
+    if rows == "question":
+        path.write_text(
+            "Tag,Species,DBH\n" + "".join(f"{i},Oak,{8 + i % 20}\n" for i in range(40)), encoding="utf-8"
+        )
+    elif rows == "no list":
+        path.write_bytes(b"a,b\n1,\x00\n")
+    watched = open_page(width, 800)
+    page = go(watched, site, "data")
+    page.set_input_files("input[type=file]", path)
+    with page.expect_navigation():
+        page.click("text=See how it is understood")
+    page.wait_for_load_state("networkidle")
+    assert "{{7" in page.locator("main").inner_text()
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert watched.complaints == []
+    assert watched.outside(site[0]) == []
+    found = Axe().run(page, options={"resultTypes": ["violations"]}).response["violations"]
+    assert [fault["id"] for fault in found] == []
+
+
+def test_a_page_of_a_problem_has_no_fault_of_accessibility(open_page, site):
+    watched = open_page(360, 800)
+    watched.page.goto(site[0] + "/sites/none-such")
+    found = Axe().run(watched.page, options={"resultTypes": ["violations"]}).response["violations"]
+    assert [fault["id"] for fault in found] == []
+
+
+@pytest.mark.parametrize("name", ["figures", "trees", "to be looked at"])
+def test_wide_tables_fit_on_their_paper(open_page, site, name):
+    page = go(open_page((297 - 28) * 96 // 25, 800), site, name)  # A4 landscape within its margins
+    page.emulate_media(media="print")
+    table = page.locator("table.ledger").first
+    assert table.evaluate("e => e.getBoundingClientRect().right") <= page.viewport_size["width"]
 
 
 @pytest.mark.parametrize("name", ["today", "figures", "tree", "to be looked at"])
