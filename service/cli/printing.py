@@ -18,6 +18,11 @@ def import_report_lines(report: ImportReport, dry_run: bool) -> list[str]:
     for name, counts in said["records"].items():
         if counts["new"] or counts["changed"]:
             lines.append(f"  {name}: {counts['new']:,} new, {counts['changed']:,} changed")
+    if said["columns"]["kept"]:
+        lines.append(f"Columns kept as written: {', '.join(said['columns']['kept'])}")
+    if said["columns"]["left_out"]:
+        left = "; ".join(f"{header} ({why})" for header, why in said["columns"]["left_out"].items())
+        lines.append(f"Columns left out: {left}")
     if said["not_in_file"]:
         lines.append(f"{len(said['not_in_file']):,} of ours are not in this file: nothing was done to them.")
     if said["side_file"]:
