@@ -1,6 +1,7 @@
 """Taking back the last entry: nothing is erased, everything is crossed out or put back as it was."""
 
 import uuid
+from dataclasses import dataclass
 from typing import Any
 
 from service.actors import Actor
@@ -8,10 +9,32 @@ from service.errors import NotFound
 from service.store import changes
 from service.store.engine import Store
 from service.store.rows import insert_records, revise_many
-from service.store.site_rows import held_site
+from service.store.site_rows import find_site, held_site
 from service.store.undoing import APPENDED, VERSIONED, before, last_entry, taken_back, written_by
 
 _BOOKKEEPING = ("fid", "id", "change_id", "supersedes", "void", "reason", "received_at", "actor")
+
+
+@dataclass(frozen=True)
+class LastEntry:
+    """The latest change by hand of an actor: its number, when (UTC, ISO), and what kind of records."""
+
+    change_no: int
+    at: str
+    note: str | None
+
+
+def last_by_hand(store: Store, slug: str, actor: Actor) -> LastEntry | None:
+    """Return what `undo_last` would take back; None when there is nothing.
+
+    Raises
+    ------
+    NotFound
+        If there is no such site.
+    """
+    with store.read() as connection:
+        last = last_entry(connection, find_site(connection, slug).fid, actor.handle)
+    return None if last is None else LastEntry(last.change_no, last.at, last.note)
 
 
 def undo_last(store: Store, slug: str, actor: Actor) -> int:

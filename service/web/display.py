@@ -7,6 +7,7 @@ import datetime as dt
 import math
 from dataclasses import dataclass
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import flask_babel
 from flask import Flask
@@ -140,6 +141,13 @@ def day(value: Any, width: str = "long") -> str:
     return shown
 
 
+def moment(value: str, time_zone: str) -> str:
+    """Return a time of the server (UTC, ISO) as day and time of a ground."""
+    local = dt.datetime.fromisoformat(value).astimezone(ZoneInfo(time_zone))
+    shown: str = flask_babel.format_datetime(local, "d MMM y, HH:mm", rebase=False)
+    return shown
+
+
 def text(value: Any) -> str:
     """Return a text as it is, a dash when there is none."""
     return NONE if is_missing(value) or value == "" else str(value)
@@ -147,5 +155,5 @@ def text(value: Any) -> str:
 
 def init_app(app: Flask) -> None:
     """Give the templates the words."""
-    app.jinja_env.filters.update(num=number, share=share, day=day, said=text)
+    app.jinja_env.filters.update(num=number, share=share, day=day, moment=moment, said=text)
     app.jinja_env.tests["missing"] = is_missing

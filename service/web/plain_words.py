@@ -94,6 +94,23 @@ LAYER = {
     "inspections": _l("inspections"),
     "figures": _l("figures"),
 }
+ENTRY = {
+    "tree": _l("a tree"),
+    "reading": _l("measurements"),
+    "observation": _l("what was seen"),
+    "status_event": _l("what became of a tree"),
+    "inspection": _l("a look"),
+    "finding": _l("an answer to a question"),
+    "area": _l("an area"),
+    "target": _l("what is underneath"),
+    "round": _l("measuring days"),
+    "crew": _l("a team"),
+    "plan image": _l("a plan"),
+    "plan image placed": _l("how a plan lies"),
+    "crossed out: tree": _l("a tree, crossed out"),
+    "crossed out: area": _l("an area, crossed out"),
+    "crossed out: target": _l("what is underneath, crossed out"),
+}
 CHANGE_KIND = {
     "init": _l("ground made"),
     "import": _l("list brought in"),
@@ -121,6 +138,7 @@ def init_app(app: Flask) -> None:
         ("level_words", LEVEL),
         ("answer_words", ANSWER),
         ("flag_words", FLAG_KIND),
+        ("entry_words", ENTRY),
     ):
         app.jinja_env.globals[name] = _pair(table)
     app.jinja_env.globals.update(layer_words=LAYER, change_words=CHANGE_KIND)

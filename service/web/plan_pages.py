@@ -20,7 +20,7 @@ from service.plan_images import (
 )
 from service.view import SiteView
 from service.web import current, form, frame
-from service.web.display import number
+from service.web.display import HALF_WIDTH, number
 
 bp = Blueprint("plan_pages", __name__)
 
@@ -79,9 +79,9 @@ def place(slug: str, id: str) -> Any:
     flash(_("The plan lies on the ground."))
     if misfit is not None:
         off = number(100 * misfit, 1)
-        area = number(100 * plan_image.area_error_share(misfit), 1)
-        said = _("The second known length comes out %(off)s %% wrong.", off=off)
-        flash(f"{said} {_('Areas drawn on this plan are good to about %(area)s %%.', area=area)}")
+        area = number(100 * HALF_WIDTH * plan_image.area_error_share(misfit), 1)
+        said = _("The second known length comes out %(off)s %% off.", off=off)
+        flash(f"{said} {_('Areas drawn on this plan are known to give or take %(area)s %%.', area=area)}")
     return form.away(f"/sites/{slug}/plans/{id}")
 
 

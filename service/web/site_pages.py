@@ -8,8 +8,10 @@ from flask_babel import gettext as _
 
 from layers.cautions import LONG
 from service.outlets.map_file import site_map_document
+from service.undo import last_by_hand
 from service.view import SiteView, sites
 from service.web import current, display, frame, today
+from service.web.dangers import dangers
 from service.web.listing import listing
 
 bp = Blueprint("site_pages", __name__)
@@ -43,6 +45,8 @@ def site_today(slug: str) -> str:
         "site_today.html",
         view,
         "today",
+        dangers=dangers(view),
+        last=last_by_hand(current.store(), slug, current.actor()),
         lines=today.lines(view),
         four=today.four_numbers(view),
         facts=today.facts(view, units),

@@ -3,12 +3,15 @@
 from dataclasses import replace
 from typing import Any
 
+import pandas as pd
 from flask import Blueprint, Response, request
 
+from layers.corrections import VOID, corrected
 from service.outlets.csv_out import csv_pieces
 from service.outlets.layer_rows import layer_rows
 from service.view import SiteView
 from service.web import current, display, frame, today, tree_facts
+from service.web.dangers import dangers
 from service.web.listing import found_rows, listing
 
 bp = Blueprint("tree_pages", __name__)
@@ -66,8 +69,11 @@ def site_tree(slug: str, tree_id: str) -> str:
         stems=stems,
         chart=any(reading.day for stem in stems for reading in stem.readings),
         flags=_flags(view, tree_id),
-        observations=_of_tree(view.records.observations, tree_id, "observed_on"),
-        inspections=_of_tree(view.records.inspections, tree_id, "inspected_on"),
+        dangers=dangers(view, tree_id),
+        observations=_with_state(
+            _of_tree(view.records.observations, tree_id, "observed_on"), "observation_id", "tree_id"
+        ),
+        inspections=list(_of_tree(view.records.inspections, tree_id, "inspected_on").itertuples()),
         statuses=_statuses(view, tree_id),
     )
 
@@ -78,13 +84,18 @@ def _flags(view: SiteView, tree_id: str) -> dict[str, list[Any]]:
     return {kind: list(mine[mine["kind"] == kind].itertuples()) for kind in ("sign", "circumstance", "gap")}
 
 
-def _of_tree(rows: Any, tree_id: str, day: str) -> list[Any]:
-    return list(
-        rows[rows["tree_id"] == tree_id].sort_values(day, ascending=False, na_position="last").itertuples()
-    )
+def _of_tree(rows: pd.DataFrame, tree_id: str, day: str) -> pd.DataFrame:
+    return rows[rows["tree_id"] == tree_id].sort_values(day, ascending=False, na_position="last")
+
+
+def _with_state(rows: pd.DataFrame, id_column: str, subject_column: str) -> list[Any]:
+    """What was said, with what became of it; that which only crosses another out is left away."""
+    told = rows.assign(state=corrected(rows, id_column, subject_column)["state"])
+    return list(told[told["state"] != VOID].itertuples())
 
 
 def _statuses(view: SiteView, tree_id: str) -> list[Any]:
     events = view.records.status_events
     mine = events[(events["subject"] == "tree") & (events["subject_id"] == tree_id)]
-    return list(mine.sort_values("happened_on", ascending=False, na_position="last").itertuples())
+    mine = mine.sort_values("happened_on", ascending=False, na_position="last")
+    return _with_state(mine, "status_event_id", "subject_id")
