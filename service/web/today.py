@@ -10,8 +10,6 @@ from flask_babel import gettext as _
 from flask_babel import ngettext
 
 from layers import symbology
-from layers.seen import live_sights
-from layers.sights import SIGHTS
 from service.view import SiteView
 from service.web import display
 
@@ -25,7 +23,6 @@ class Line:
     words: str
     address: str | None = None
     more: str | None = None
-    danger: bool = False
 
 
 @dataclass(frozen=True)
@@ -79,7 +76,6 @@ def lines(view: SiteView) -> list[Line]:
         signs["answer_by"].notna() & (signs["answer_by"] >= view.as_of) & (signs["answer_by"] <= until)
     ]
     found = [
-        _danger_line(dangers(view), view, base),
         _signs_line(signs["tree_id"].nunique(), base),
         _counted(
             len(late),
@@ -102,28 +98,6 @@ def lines(view: SiteView) -> list[Line]:
         _look_line(view, base),
     ]
     return [line for line in found if line is not None]
-
-
-def dangers(view: SiteView) -> list[str]:
-    """Return the ids of the trees at which one of the six dangers was seen and no question is answered."""
-    told = live_sights(view.records, view.trees, view.terms, view.as_of)
-    seen = {view.trees["tree_id"].iloc[sight.tree] for sight in told if SIGHTS[sight.what].danger}
-    flags = open_flags(view)
-    return sorted(seen & set(flags["tree_id"][flags["kind"] == "sign"]))
-
-
-def _danger_line(tree_ids: list[str], view: SiteView, base: str) -> Line | None:
-    if not tree_ids:
-        return None
-    said = ngettext(
-        "Danger was seen at %(count)s tree: keep people away and call %(phone)s now.",
-        "Danger was seen at %(count)s trees: keep people away and call %(phone)s now.",
-        len(tree_ids),
-        **_n(len(tree_ids)),
-        phone=view.terms.phone or _("the site's number"),
-    )
-    only = f"&tree_id={tree_ids[0]}" if len(tree_ids) == 1 else ""
-    return Line(said, f"{base}/flags?kind=sign{only}", danger=True)
 
 
 def _signs_line(trees: int, base: str) -> Line:

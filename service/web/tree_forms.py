@@ -6,9 +6,8 @@ from flask import Blueprint, flash, request
 from flask_babel import gettext as _
 
 from service.edit import add_trees, cross_out, edit_tree
-from service.errors import NotFound
 from service.records import TreeIn, parsed
-from service.undo import undo_last
+from service.undo import last_by_hand, undo_last
 from service.view import SiteView
 from service.web import choices, current, form, frame, tree_facts
 
@@ -114,13 +113,18 @@ def cross_out_tree(slug: str, tree_id: str) -> Any:
     return form.away(f"/sites/{slug}/trees")
 
 
-@bp.post("/sites/<slug>/undo")
+@bp.route("/sites/<slug>/undo", methods=["GET", "POST"])
 def take_back(slug: str) -> Any:
     """Take back the last thing that was entered by hand on this ground."""
-    try:
-        count = undo_last(current.store(), slug, current.actor())
-    except NotFound:
+    last = last_by_hand(current.store(), slug, current.actor())
+    if request.method == "GET":
+        return frame.site_page("undo.html", current.site_view(slug), "today", last=last)
+    if last is None:
         flash(_("There is nothing to take back."))
+    elif form.typed().text("change_no") != str(last.change_no):
+        flash(_("Something was entered meanwhile; nothing was taken back. Look again."))
+        return form.away(f"/sites/{slug}/undo")
     else:
+        count = undo_last(current.store(), slug, current.actor())
         flash(_("Taken back: %(what)s. It stays in the history.", what=form.counted(count)))
     return form.away(f"/sites/{slug}")

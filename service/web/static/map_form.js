@@ -20,10 +20,8 @@ document.addEventListener("bw-map-ready", (event) => {
 
   // Where nothing has a place yet, there is nothing to tap on: the page says what to do instead.
   if (shown.doc.bounds === null && !shown.doc.basemap) {
-    const said = document.createElement("p");
-    said.className = "note";
-    said.textContent = form.dataset.empty;
-    shown.section.replaceWith(said);
+    shown.section.hidden = true;
+    document.querySelector(".nowhere").hidden = false;
     form.dataset.nowhere = "yes";
     for (const part of form.querySelectorAll("details[data-numbers]")) part.open = true;
   }
