@@ -1,27 +1,32 @@
 """The data page of a site: bring in, to check, take out, addresses; and starting a ground."""
 
+import csv
+import io
 import re
 import unicodedata
 from typing import Any
 from zoneinfo import available_timezones
 
-from flask import Blueprint, redirect, render_template, request
+from flask import Blueprint, make_response, redirect, render_template, request
 from flask_babel import gettext as _
 from werkzeug.wrappers import Response
 
 from service.conventions import breast_height_m
 from service.errors import Conflict, InvalidRequest
 from service.outlets.export import LAYERS
+from service.outlets.formula_guard import guarded
 from service.store.change_list import recent_changes
 from service.store.site_rows import create_site
 from service.view import SiteView
-from service.web import current, frame, today
+from service.web import current, display, frame, today
 from service.web.import_pages import kept_file
-from service.web.listing import listing
+from service.web.listing import found_rows, listing
 
 bp = Blueprint("data_pages", __name__)
 
 FORMS = ("geojson", "csv")
+CHECKED = ("tag", "what", "detail")
+CHECK_COLUMNS = ("tree_id", "tag", "subject", "subject_id", "what", "detail", "row")
 TRIES = 50
 
 
@@ -48,10 +53,25 @@ def site_check(slug: str) -> str:
     """What imports and entries asked and no person has settled."""
     view = current.site_view(slug)
     asked = _with_trees(view)
-    shown = listing(
-        asked, request.args.to_dict(), searched=("tag", "what", "detail"), exact=("what",), default_sort="fid"
-    )
+    said = request.args.to_dict()
+    shown = listing(asked, said, searched=CHECKED, exact=("what",), default_sort="fid")
     return frame.site_page("check.html", view, "data", list=shown)
+
+
+@bp.get("/sites/<slug>/data/check.csv")
+def site_check_csv(slug: str) -> Response:
+    """The same questions as CSV."""
+    view = current.site_view(slug)
+    asked = found_rows(_with_trees(view), request.args.to_dict(), searched=CHECKED, exact=("what",))
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(CHECK_COLUMNS)
+    for row in asked.reindex(columns=list(CHECK_COLUMNS)).itertuples(index=False):
+        writer.writerow([guarded(str(cell)) if not display.is_missing(cell) else "" for cell in row])
+    response = make_response(out.getvalue().encode())
+    response.content_type = "text/csv; charset=utf-8"
+    response.headers["Content-Disposition"] = f'attachment; filename="{slug}-to-check.csv"'
+    return response
 
 
 def _with_trees(view: SiteView) -> Any:

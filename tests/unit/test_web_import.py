@@ -163,4 +163,8 @@ def test_rows_to_check_can_be_taken_out_with_their_reasons(client, ground, tmp_p
     assert "1200" in rows.get_data(as_text=True) or "12" in rows.get_data(as_text=True)
     rows.close()
     assert "Please check" in said(client.get(f"{ground}/data/check"))
+    table = client.get(f"{ground}/data/check.csv?q=1200").get_data(as_text=True).split("\r\n")
+    assert table[0] == "tree_id,tag,subject,subject_id,what,detail,row"
+    assert len(table) == 3
+    assert len(table[1].split(",")[0]) == 36
     assert "to check" in said(client.get(ground))
