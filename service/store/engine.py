@@ -74,6 +74,11 @@ def _plain(error: BaseException | None) -> str:
     text = str(error).strip().split("\n")[0].rstrip(".")
     if "disk is full" in text or "No space left" in text:
         return "the disk is full. Free some space and give the same command again; nothing was lost"
+    if "disk I/O error" in text:
+        return (
+            "the disk did not do what was asked; it may be full, at a limit, or broken. Free some space or "
+            "check it, and give the same command again; nothing was lost"
+        )
     if "locked" in text:
         return "another program holds it. Try again in a moment"
     if "readonly" in text:
@@ -121,8 +126,10 @@ def _server_engine(address: str) -> Engine:
 def _prepare_sqlite(raw: Any, _record: object) -> None:
     raw.isolation_level = None
     cursor: sqlite3.Cursor = raw.cursor()
+    tables = {name for (name,) in cursor.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    if not tables or "alembic_version" in tables:  # the file of another program stays as it is
+        cursor.execute("PRAGMA journal_mode=WAL")
     for pragma in (
-        "journal_mode=WAL",
         "synchronous=FULL",
         "foreign_keys=ON",
         "busy_timeout=10000",

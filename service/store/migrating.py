@@ -9,6 +9,7 @@ from sqlalchemy.engine import Connection
 
 from service.errors import StoreTooNew, StoreUnavailable
 from service.store.engine import Store, connect
+from service.store.schema import metadata
 
 
 def open_store(address: str) -> Store:
@@ -42,11 +43,15 @@ def bring_up_to_date(store: Store) -> None:
     ------
     StoreTooNew
         If the store knows a schema change that this version does not.
+    StoreUnavailable
+        If it is a database of something else.
     """
     config = _config()
     scripts = ScriptDirectory.from_config(config)
     with store.read() as connection:
         current = MigrationContext.configure(connection).get_current_revision()
+        if current is None:
+            _require_room(store, connection)
     if current == scripts.get_current_head():
         return
     if current is not None and current not in {script.revision for script in scripts.walk_revisions()}:
@@ -60,6 +65,17 @@ def bring_up_to_date(store: Store) -> None:
         config.attributes["connection"] = connection
         command.upgrade(config, "head")
     _settle(store)
+
+
+def _require_room(store: Store, connection: Connection) -> None:
+    """Check that tables can be made: a file is empty, a server has no table of one of our names."""
+    there = set(sa.inspect(connection).get_table_names()) - {"alembic_version"}
+    strange = there if store.folder is not None else there & set(metadata.tables)
+    if strange:
+        raise StoreUnavailable(
+            f"{store.address} is not a store of this program: it has other tables ({sorted(strange)[0]}). "
+            "Name another file or database with --store; nothing was changed."
+        )
 
 
 def upgrade_within(connection: Connection, revision: str) -> None:
