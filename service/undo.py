@@ -6,11 +6,19 @@ from typing import Any
 
 from service.actors import Actor
 from service.errors import NotFound
-from service.store import changes
+from service.store import changes, schema
 from service.store.engine import Store
-from service.store.rows import insert_records, revise_many
+from service.store.rows import by_ids, insert_records, revise_many
 from service.store.site_rows import find_site, held_site
-from service.store.undoing import APPENDED, VERSIONED, before, last_entry, taken_back, written_by
+from service.store.undoing import (
+    APPENDED,
+    VERSIONED,
+    before,
+    corrected_otherwise,
+    last_entry,
+    taken_back,
+    written_by,
+)
 
 _BOOKKEEPING = ("fid", "id", "change_id", "supersedes", "void", "reason", "received_at", "actor")
 
@@ -60,23 +68,29 @@ def undo_last(store: Store, slug: str, actor: Actor) -> int:
 
 
 def _cross_out_appended(connection: Any, site: Any, last: Any, made: Any, actor: Actor) -> int:
+    """Cross out what was said; a correction gives way to what it corrected, said once more."""
     count = 0
     for table in APPENDED:
         rows = written_by(connection, table, last.fid)
-        crossed = [
-            {
-                **{name: value for name, value in row._mapping.items() if name not in _BOOKKEEPING},
-                "id": str(uuid.uuid5(uuid.UUID(row.id), f"undo {made.change_no}")),
-                "change_id": made.fid,
-                "supersedes": row.id,
-                "void": 1,
-                "reason": "taken back",
-                "received_at": changes.now(),
-                "actor": actor.handle,
-            }
-            for row in rows
-        ]
-        insert_records(connection, table, crossed)
+        parents = by_ids(connection, table, site.fid, [row.supersedes for row in rows if row.supersedes])
+        contested = corrected_otherwise(connection, table, site.fid, parents, last.fid)
+        records = []
+        for row in rows:
+            holds = None if row.supersedes in contested else parents.get(row.supersedes)
+            said = row if holds is None or table is schema.inspection else holds
+            records.append(
+                {
+                    **{name: value for name, value in said._mapping.items() if name not in _BOOKKEEPING},
+                    "id": str(uuid.uuid5(uuid.UUID(row.id), f"undo {made.change_no}")),
+                    "change_id": made.fid,
+                    "supersedes": row.id,
+                    "void": 1 if said is row else said.void,
+                    "reason": "taken back",
+                    "received_at": changes.now(),
+                    "actor": actor.handle,
+                }
+            )
+        insert_records(connection, table, records)
         count += len(rows)
     return count
 

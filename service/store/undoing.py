@@ -1,6 +1,6 @@
 """What a change wrote, so that it can be taken back."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import sqlalchemy as sa
@@ -53,6 +53,19 @@ def _undone_numbers(connection: Connection, site_fid: int) -> list[int]:
 def written_by(connection: Connection, table: Table, change_fid: int) -> Sequence[Row[Any]]:
     """Return the rows of an append-only table that a change wrote."""
     return connection.execute(sa.select(table).where(table.c.change_id == change_fid)).all()
+
+
+def corrected_otherwise(
+    connection: Connection, table: Table, site_fid: int, ids: Iterable[str], change_fid: int
+) -> set[str]:
+    """Return those of some records that another change than one has corrected as well."""
+    wanted = list(ids)
+    if not wanted:
+        return set()
+    query = sa.select(table.c.supersedes).where(
+        table.c.site_id == site_fid, table.c.supersedes.in_(wanted), table.c.change_id != change_fid
+    )
+    return {id for (id,) in connection.execute(query)}
 
 
 def before(

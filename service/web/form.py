@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
 
@@ -56,8 +57,11 @@ def blank(**values: Any) -> Form:
     return Form({name: str(value) for name, value in values.items() if value is not None and value == value})
 
 
-def tried(form: Form, act: Callable[[], Any]) -> Any:
-    """Do what a form asks for and return its result; None where it has faults, which are noted in it."""
+def tried(form: Form, act: Callable[[], Any], names: Mapping[str, str] = MappingProxyType({})) -> Any:
+    """Do what a form asks for and return its result; None where it has faults, which are noted in it.
+
+    ``names`` are the form's own names of fields that a record calls otherwise.
+    """
     if form.faults:
         return None
     try:
@@ -66,7 +70,9 @@ def tried(form: Form, act: Callable[[], Any]) -> Any:
         form.faults[""] = _("Somebody changed this meanwhile. Look at it again, then type your change anew.")
     except InvalidRequest as error:
         for where, message in error.faults:
-            form.faults.setdefault(where.strip("/").split("/")[0], message)
+            named = where.strip("/").split("/")[0]
+            shown = names.get(named, named)
+            form.faults.setdefault(shown if shown in form.values else "", message)
     return None
 
 

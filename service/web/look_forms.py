@@ -7,8 +7,9 @@ from flask import Blueprint, flash, request
 from flask_babel import gettext as _
 from flask_babel import ngettext
 
-from service.entry import enter_findings, enter_inspections
+from service.entry import Answer, enter_findings, enter_inspections
 from service.errors import NotFound
+from service.records import FindingIn, InspectionIn, parsed
 from service.view import SiteView
 from service.web import choices, current, form, frame
 
@@ -41,7 +42,7 @@ def new_inspection(slug: str) -> Any:
         return _inspection_page(view, zone, trees, usual)
     sent = form.typed()
     values = _inspection(view, zone, trees, sent)
-    answers = form.tried(sent, lambda: enter_inspections(current.store(), slug, current.actor(), [values]))
+    answers = form.tried(sent, lambda: _enter_look(slug, values))
     if answers is None or form.refused(sent, answers):
         return _inspection_page(view, zone, trees, sent)
     count = len(values["answers"])
@@ -56,6 +57,14 @@ def new_inspection(slug: str) -> Any:
             _("It is not entered as qualified for its level, so it moves no day of the last qualified look.")
         )
     return form.away(f"/sites/{slug}/flags")
+
+
+def _enter_look(slug: str, values: dict[str, Any]) -> list[Answer]:
+    return enter_inspections(current.store(), slug, current.actor(), [parsed(InspectionIn, values)])
+
+
+def _enter_answer(slug: str, values: dict[str, Any]) -> list[Answer]:
+    return enter_findings(current.store(), slug, current.actor(), [parsed(FindingIn, values)])
 
 
 def _inspection(view: SiteView, zone: str, trees: pd.DataFrame, sent: form.Form) -> dict[str, Any]:
@@ -148,7 +157,7 @@ def answer_flag(slug: str) -> Any:
     ):
         if not values[name]:
             sent.faults[name] = why
-    answers = form.tried(sent, lambda: enter_findings(current.store(), slug, current.actor(), [values]))
+    answers = form.tried(sent, lambda: _enter_answer(slug, values))
     if answers is None or form.refused(sent, answers):
         return _answer_page(view, flag, sent)
     flash(_("The answer is kept. The tree's other questions stay open."))

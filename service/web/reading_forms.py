@@ -5,8 +5,9 @@ from typing import Any
 from flask import Blueprint, request
 from flask_babel import gettext as _
 
-from service.entry import enter_readings
+from service.entry import Answer, enter_readings
 from service.errors import NotFound
+from service.records import ReadingIn, parsed
 from service.view import SiteView
 from service.web import choices, current, display, form, frame, reading_answers, teams, tree_facts
 
@@ -35,12 +36,16 @@ def measure(slug: str, tree_id: str) -> Any:
         values["stem_id"] = stems[0][0]
     if "value" not in values:
         sent.faults.setdefault("value", _("Type what was read; or leave the page if nothing was measured."))
-    answers = form.tried(sent, lambda: enter_readings(current.store(), slug, current.actor(), [values]))
+    answers = form.tried(sent, lambda: _enter(slug, values))
     if answers is None or form.refused(sent, answers):
         return _measure_page(view, tree, stems, sent)
     form.told(answers, _("The measurement is kept."))
     reading_answers.tell(current.site_view(slug), [answer.id for answer in answers])
     return form.away(f"/sites/{slug}/trees/{tree_id}")
+
+
+def _enter(slug: str, values: dict[str, Any]) -> list[Answer]:
+    return enter_readings(current.store(), slug, current.actor(), [parsed(ReadingIn, values)])
 
 
 def _values(view: SiteView, sent: form.Form, known: str | None = None) -> dict[str, Any]:
@@ -100,7 +105,7 @@ def correct(slug: str, reading_id: str) -> Any:
     sent = form.typed()
     crossing_out = sent.text("act") == "cross out"
     values = _correction(view, reading, sent, crossing_out)
-    answers = form.tried(sent, lambda: enter_readings(current.store(), slug, current.actor(), [values]))
+    answers = form.tried(sent, lambda: _enter(slug, values))
     if answers is None or form.refused(sent, answers):
         return _correct_page(view, reading, tree_id, sent)
     kept = _("The measurement was crossed out.") if crossing_out else _("The measurement was corrected.")

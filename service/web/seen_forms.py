@@ -8,11 +8,13 @@ from flask_babel import gettext as _
 from layers.canopy import HELPERS
 from layers.sights import NONE_SEEN, SIGHTS
 from service.entry import Answer, enter_observations, enter_statuses
+from service.records import ObservationIn, StatusIn, parsed
 from service.view import SiteView
 from service.web import choices, current, form, frame, teams, tree_facts
 
 bp = Blueprint("seen_forms", __name__)
 
+NAMES = {"observed_on": "seen_on", "happened_on": "seen_on"}
 MEASURED = (("height_m", "height"), ("crown_diameter_m", "crown diameter"))
 
 
@@ -29,7 +31,7 @@ def note(slug: str, tree_id: str) -> Any:
     items, events = _observations(sent, tree_id, seen), _events(sent, tree_id)
     if not items and not events:
         sent.faults.setdefault("", _("Tick what was seen, or type a height, a crown or a note."))
-    answers = form.tried(sent, lambda: _enter(slug, items, events))
+    answers = form.tried(sent, lambda: _enter(slug, items, events), NAMES)
     if answers is None or form.refused(sent, answers):
         return _page(view, tree, sent, seen)
     form.told(answers, _("What was seen is kept."))
@@ -41,12 +43,14 @@ def note(slug: str, tree_id: str) -> Any:
 
 
 def _enter(slug: str, items: list[dict[str, Any]], events: list[dict[str, Any]]) -> list[Answer]:
-    """Take all that was seen as one change a kind of record."""
+    """Take all that was seen, as one change for each kind of record."""
+    observed = [parsed(ObservationIn, item) for item in items]
+    became = [parsed(StatusIn, event) for event in events]
     answers: list[Answer] = []
-    if items:
-        answers += enter_observations(current.store(), slug, current.actor(), items)
-    if events:
-        answers += enter_statuses(current.store(), slug, current.actor(), events)
+    if observed:
+        answers += enter_observations(current.store(), slug, current.actor(), observed)
+    if became:
+        answers += enter_statuses(current.store(), slug, current.actor(), became)
     return answers
 
 

@@ -1,0 +1,131 @@
+"""The form of what was seen, and the danger that stands on top until it is answered."""
+
+import pytest
+
+from service.actors import LOCAL_MANAGER
+from service.view import view_of
+from service.web.dangers import dangers
+from tests.web_forms import send, told, words
+from tests.web_site import SLUG, TREES, make_web_site
+
+
+@pytest.fixture
+def view(store, tmp_path):
+    return make_web_site(store, tmp_path)
+
+
+@pytest.fixture
+def path(view):
+    """The form of a tree of which nothing was seen."""
+    return f"/trees/{view.trees.sort_values('fid').iloc[4].tree_id}/note"
+
+
+def now(store):
+    return view_of(store, SLUG, LOCAL_MANAGER)
+
+
+def test_sights_height_and_crown_are_kept_each_for_itself(client, store, view, path):
+    sent = send(
+        client,
+        path,
+        seen=["dead branch", "hollow"],
+        text="north side",
+        height_m="14.5",
+        crown_diameter_m="6",
+        method="pole",
+        seen_on="2026-06-01",
+        crew_kind="volunteers",
+        crew="team 2",
+    )
+    assert sent.status == 303
+    kept = now(store).records.observations.iloc[len(view.records.observations) :]
+    assert kept["what"].to_list() == ["dead branch", "hollow", "height", "crown diameter"]
+    assert kept["text"].to_list()[:2] == ["north side", "north side"]
+    assert kept["value"].to_list()[2:] == [14.5, 6]
+    assert set(kept["crew_kind"]) == {"volunteers"}
+    assert set(kept["crew"]) == {"team 2"}
+
+
+@pytest.mark.parametrize(
+    ("typed", "field"),
+    [
+        ({}, ""),
+        ({"height_m": "tall"}, "height_m"),
+        ({"height_m": "0"}, "height_m"),
+        ({"crown_diameter_m": "-2"}, "crown_diameter_m"),
+        ({"seen": "hollow", "crew": "Mrs Smith"}, "crew"),
+        ({"seen": "hollow", "seen_on": "soon"}, "seen_on"),
+        ({"seen": ["hollow", "none of these"]}, ""),
+    ],
+)
+def test_a_fault_is_shown_and_nothing_is_taken(client, store, view, path, typed, field):
+    sent = send(client, path, **typed)
+    assert sent.status == 422
+    assert field in sent.faults if field else sent.whole
+    assert len(now(store).records.observations) == len(view.records.observations)
+
+
+def test_what_was_ticked_is_still_ticked_beside_a_fault(client, path):
+    sent = send(client, path, seen=["hollow", "new lean"], height_m="tall")
+    assert 'value="hollow" checked' in sent.page
+    assert 'value="new lean" checked' in sent.page
+
+
+@pytest.mark.parametrize("said", ["not found", "looks dead: no leaves", "only a stump here"])
+def test_what_helpers_say_of_a_tree_stays_in_doubt_and_it_goes_on_counting(client, store, view, path, said):
+    sent = send(client, path, status=said, crew_kind="pupils", crew="5b")
+    assert sent.status == 303
+    event = now(store).records.status_events.iloc[-1]
+    assert (event.as_said, bool(event.in_doubt)) == (said, True)
+    figures = now(store).figures[0]
+    assert (figures["trees"], figures["in_doubt_trees"]) == (TREES, 1)
+
+
+@pytest.mark.parametrize("crew_kind", ["pupils", "volunteers"])
+@pytest.mark.parametrize("said", ["dead", "removed", "living"])
+def test_helpers_settle_nothing(client, store, view, path, crew_kind, said):
+    sent = send(client, path, status=said, crew_kind=crew_kind)
+    assert sent.status == 422
+    assert "status" in sent.faults
+    assert len(now(store).records.status_events) == len(view.records.status_events)
+
+
+def test_whoever_looks_after_the_ground_settles_what_became_of_a_tree(client, store, view, path):
+    send(client, path, status="not found", crew_kind="pupils")
+    assert send(client, path, status="removed", seen_on=view.as_of).status == 303
+    figures = now(store).figures[0]
+    assert (figures["trees"], figures["in_doubt_trees"]) == (TREES - 1, 0)
+
+
+def test_the_form_says_stop_with_the_number_before_anything_else(client, path):
+    page = words(client.get(f"/sites/{SLUG}{path}").text)
+    assert "Stop. Walk away from this tree together. Keep people away and call 112 <b> now." in page
+    assert page.index("Stop. Walk away") < page.index("a dead branch")
+
+
+def test_a_danger_stands_on_the_tree_s_page_until_its_own_question_is_answered(client, store, view, path):
+    tree = path.removesuffix("/note")
+    send(client, path, seen=["fresh crack", "dead branch"], crew_kind="pupils")
+    assert any(said.startswith("Danger was seen.") for said in told(client, tree))
+    box = "Danger was seen at this tree: keep people away and call 112 <b> now."
+    assert box in words(client.get(f"/sites/{SLUG}{tree}").text)
+    (danger,) = dangers(now(store))
+    assert danger.flag_key.startswith("crack:")
+
+    other = now(store).flags
+    other = other[(other["tree_id"] == danger.tree_id) & (other["rule"] == "dying back")].iloc[0]
+    answer = {"found": "dead twigs only", "capacity": "tree inspector"}
+    assert send(client, f"/flags/answer?key={other.flag_key}", **answer).status == 303
+    assert [open_one.flag_key for open_one in dangers(now(store))] == [danger.flag_key]
+    assert send(client, f"/flags/answer?key={danger.flag_key}", **answer).status == 303
+    assert dangers(now(store)) == []
+    assert box not in words(client.get(f"/sites/{SLUG}{tree}").text)
+
+
+def test_a_danger_that_was_entered_by_mistake_is_taken_back(client, store, path):
+    send(client, path, seen="on a wire")
+    assert len(dangers(now(store))) == 1
+    send(client, "/undo")
+    assert dangers(now(store)) == []
+    page = client.get(f"/sites/{SLUG}{path.removesuffix('/note')}").text
+    assert 'class="void"' in page
