@@ -14,7 +14,7 @@ from service.store.undoing import (
     APPENDED,
     VERSIONED,
     before,
-    corrected_otherwise,
+    corrections_of,
     last_entry,
     taken_back,
     written_by,
@@ -70,29 +70,30 @@ def undo_last(store: Store, slug: str, actor: Actor) -> int:
 def _cross_out_appended(connection: Any, site: Any, last: Any, made: Any, actor: Actor) -> int:
     """Cross out what was said; a correction gives way to what it corrected, said once more."""
     count = 0
+    without = taken_back(connection, site.fid)
+    shared = {"change_id": made.fid, "reason": "taken back", "received_at": changes.now()}
     for table in APPENDED:
         rows = written_by(connection, table, last.fid)
+        chains = corrections_of(connection, table, site.fid) if rows else None
         parents = by_ids(connection, table, site.fid, [row.supersedes for row in rows if row.supersedes])
-        contested = corrected_otherwise(connection, table, site.fid, parents, last.fid)
         records = []
         for row in rows:
-            holds = None if row.supersedes in contested else parents.get(row.supersedes)
-            said = row if holds is None or table is schema.inspection else holds
-            records.append(
-                {
-                    **{name: value for name, value in said._mapping.items() if name not in _BOOKKEEPING},
-                    "id": str(uuid.uuid5(uuid.UUID(row.id), f"undo {made.change_no}")),
-                    "change_id": made.fid,
-                    "supersedes": row.id,
-                    "void": 1 if said is row else said.void,
-                    "reason": "taken back",
-                    "received_at": changes.now(),
-                    "actor": actor.handle,
-                }
-            )
+            assert chains is not None
+            tip = chains.tip(row.id, without)
+            if tip is None:
+                continue
+            contested = row.supersedes and chains.is_contested(row.supersedes, last.fid, without)
+            before = None if contested or table is schema.inspection else parents.get(row.supersedes)
+            id = str(uuid.uuid5(uuid.UUID(row.id), f"undo {made.change_no}"))
+            own = {"id": id, "supersedes": tip, "void": 1 if before is None else before.void}
+            records.append({**_content(before or row), **own, **shared, "actor": actor.handle})
         insert_records(connection, table, records)
-        count += len(rows)
+        count += len(records)
     return count
+
+
+def _content(row: Any) -> dict[str, Any]:
+    return {name: value for name, value in row._mapping.items() if name not in _BOOKKEEPING}
 
 
 def _put_back(connection: Any, site: Any, last: Any, made: Any) -> int:

@@ -1,6 +1,7 @@
 """What a change wrote, so that it can be taken back."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import sqlalchemy as sa
@@ -55,17 +56,36 @@ def written_by(connection: Connection, table: Table, change_fid: int) -> Sequenc
     return connection.execute(sa.select(table).where(table.c.change_id == change_fid)).all()
 
 
-def corrected_otherwise(
-    connection: Connection, table: Table, site_fid: int, ids: Iterable[str], change_fid: int
-) -> set[str]:
-    """Return those of some records that another change than one has corrected as well."""
-    wanted = list(ids)
-    if not wanted:
-        return set()
-    query = sa.select(table.c.supersedes).where(
-        table.c.site_id == site_fid, table.c.supersedes.in_(wanted), table.c.change_id != change_fid
+@dataclass(frozen=True)
+class Corrections:
+    """Which records of a site correct which: by the id of what is corrected, with their changes."""
+
+    by_corrected: dict[str, list[tuple[str, int]]]
+
+    def tip(self, id: str, without: set[int]) -> str | None:
+        """Return the last record of a chain; None where a change that still counts has gone on from it."""
+        at = id
+        while later := self.by_corrected.get(at):
+            if any(change not in without for _id, change in later):
+                return None
+            at = later[-1][0]
+        return at
+
+    def is_contested(self, id: str, change_fid: int, without: set[int]) -> bool:
+        """Return whether another change that counts has corrected a record as well."""
+        others = self.by_corrected.get(id, [])
+        return any(change != change_fid and change not in without for _id, change in others)
+
+
+def corrections_of(connection: Connection, table: Table, site_fid: int) -> Corrections:
+    """Return the corrections in an append-only table of a site."""
+    query = sa.select(table.c.supersedes, table.c.id, table.c.change_id).where(
+        table.c.site_id == site_fid, table.c.supersedes.is_not(None)
     )
-    return {id for (id,) in connection.execute(query)}
+    found: dict[str, list[tuple[str, int]]] = {}
+    for corrected, id, change_id in connection.execute(query.order_by(table.c.fid)):
+        found.setdefault(corrected, []).append((id, change_id))
+    return Corrections(found)
 
 
 def before(

@@ -1,0 +1,150 @@
+"""Measuring by paper: sheets of an area or place, and typing them back."""
+
+import uuid
+
+import pytest
+
+from service.actors import LOCAL_MANAGER
+from service.view import view_of
+from service.web import grid_pages
+from tests.web_forms import form_values, send, told
+from tests.web_site import HOSTILE_PLACE, SLUG, TREES, make_web_site
+
+SHEET = {"measured_on": "2026-06-12", "crew": "5b", "crew_kind": "pupils", "height_m": "1.3"}
+
+
+@pytest.fixture
+def view(store, tmp_path):
+    return make_web_site(store, tmp_path)
+
+
+def now(store):
+    return view_of(store, SLUG, LOCAL_MANAGER)
+
+
+def stems(view):
+    return view.records.stems.sort_values("fid")["stem_id"].to_list()
+
+
+def place_id(view, name):
+    places = view.records.places
+    return places[places["name"] == name].iloc[0]["id"]
+
+
+def new_readings(store, view):
+    return now(store).records.readings.iloc[len(view.records.readings) :]
+
+
+def test_a_sheet_is_typed_back_with_guesses_and_two_readings(client, store, view):
+    first, second, *_ = stems(view)
+    rows = {f"guess-{first}": "50", f"r1-{first}": "58", f"r2-{first}": "58,5", f"r1-{second}": "52"}
+    sent = send(client, "/grid", **SHEET, **rows)
+    assert sent.status == 303
+    kept = new_readings(store, view)
+    assert kept["value"].to_list() == [58, 58.5, 52]
+    assert kept["first_guess"].to_list()[:2] == [50, 50]
+    assert set(kept["crew"]) == {"5b"}
+    assert set(kept["source"]) == {"typed from a sheet"}
+    assert told(client, "/grid")[0] == "Kept: 3 entries."
+
+
+def test_a_sheet_that_is_sent_twice_is_kept_once(client, store, view):
+    stem = stems(view)[0]
+    rows = {f"r1-{stem}": "58", "batch": str(uuid.uuid4())}
+    for _ in range(2):
+        assert send(client, "/grid", **SHEET, **rows).status == 303
+    assert len(new_readings(store, view)) == 1
+    assert "1 entry had been kept before." in told(client, "/grid")
+
+
+def test_a_row_that_was_kept_and_is_then_typed_otherwise_is_shown_and_not_kept_twice(client, store, view):
+    stem = stems(view)[0]
+    batch = str(uuid.uuid4())
+    send(client, "/grid", **SHEET, batch=batch, **{f"r1-{stem}": "58"})
+    sent = send(client, "/grid", **SHEET, batch=batch, **{f"r1-{stem}": "59"})
+    assert sent.status == 422
+    assert sent.faults[f"r1-{stem}"].startswith("This row was kept before, as 58.0 cm.")
+    assert new_readings(store, view)["value"].to_list() == [58]
+
+
+@pytest.mark.parametrize("typed", ["5o", "0", "-3", "9000"])
+def test_a_fault_in_one_row_takes_nothing_and_loses_nothing(client, store, view, typed):
+    first, second, *_ = stems(view)
+    sent = send(client, "/grid", **SHEET, **{f"r1-{first}": "58", f"r1-{second}": typed})
+    assert sent.status == 422
+    assert list(sent.faults) == [f"r1-{second}"]
+    assert len(new_readings(store, view)) == 0
+    again = form_values(sent.page)
+    assert (again[f"r1-{first}"], again[f"r1-{second}"], again["crew"]) == ("58", typed, "5b")
+    fixed = send(client, "/grid", **{**again, f"r1-{second}": "52"})
+    assert fixed.status == 303
+    assert new_readings(store, view)["value"].to_list() == [58, 52]
+
+
+@pytest.mark.parametrize(
+    ("typed", "field"),
+    [({"measured_on": "in June"}, "measured_on"), ({"height_m": "12"}, "height_m"), ({"crew": "Tim"}, "crew")],
+)
+def test_a_fault_above_the_rows_is_shown_beside_its_field(client, store, view, typed, field):
+    sent = send(client, "/grid", **{**SHEET, **typed, f"r1-{stems(view)[0]}": "58"})
+    assert sent.status == 422
+    assert list(sent.faults) == [field]
+    assert len(new_readings(store, view)) == 0
+
+
+def test_a_sheet_without_a_number_says_so(client, view):
+    sent = send(client, "/grid", **SHEET)
+    assert sent.status == 422
+    assert "No row has a number yet." in sent.whole
+
+
+def test_rows_that_do_not_fit_are_kept_and_named(client, store, view):
+    first, second, third, *_ = stems(view)
+    rows = {f"r1-{first}": "58", f"r2-{first}": "80", f"r1-{second}": "20", f"r1-{third}": "64"}
+    send(client, "/grid", **SHEET, **rows)
+    assert len(new_readings(store, view)) == 4
+    said = told(client, "/grid")
+    assert "2 readings fit those before them." in said
+    assert any(news.startswith("Please check tree A2: 20 cm round") for news in said)
+    assert any("its two readings of one day differ" in news for news in said)
+
+
+def test_a_place_has_its_own_rows_and_its_hostile_name_is_shown(client, view):
+    page = client.get(f"/sites/{SLUG}/grid?zone={place_id(view, HOSTILE_PLACE)}").text
+    assert page.count('name="r1-') == TREES // 2
+    assert "<b>Back `${8*8}` &#34;yard&#34; {# x #}</b>" in page
+
+
+def test_a_ground_of_many_trunks_is_typed_in_parts(client, store, view, monkeypatch):
+    monkeypatch.setattr(grid_pages, "ROWS_A_PART", 10)
+    second = client.get(f"/sites/{SLUG}/grid?part=2").text
+    assert second.count('name="r1-') == 10
+    field = next(name for name in form_values(second) if name.startswith("r1-"))
+    sent = send(client, "/grid?part=2", **SHEET, **{field: "70"})
+    assert sent.location.endswith("part=2")
+    assert new_readings(store, view)["stem_id"].to_list() == [field.removeprefix("r1-")]
+    for odd in ("0", "-1", "x", "99999999"):
+        assert client.get(f"/sites/{SLUG}/grid?part={odd}").status_code == 200
+
+
+def test_sheets_are_printed_for_a_place_for_helpers_and_for_the_leader(client, view):
+    zone = place_id(view, "Front yard")
+    asked = {"zone": zone, "instrument": "girth tape", "unit": "cm", "height_m": "1.3", "paper": "A4"}
+    for leader in ({}, {"leader": "yes"}):
+        answer = client.get(f"/sites/{SLUG}/sheets.pdf", query_string={**asked, **leader})
+        assert answer.status_code == 200
+        assert answer.data.startswith(b"%PDF-")
+        assert answer.headers["Content-Type"] == "application/pdf"
+
+
+@pytest.mark.parametrize("field", ["instrument", "unit", "height_m", "paper"])
+def test_sheets_with_a_word_that_is_none_are_refused_in_a_sentence(client, view, field):
+    asked = {"zone": place_id(view, "Front yard"), field: "{{7*7}}"}
+    answer = client.get(f"/sites/{SLUG}/sheets.pdf", query_string=asked)
+    assert answer.status_code in (400, 422)
+    assert "Choose instrument, unit, height and paper" in answer.text
+
+
+def test_sheets_of_no_place_are_not_found(client, view):
+    answer = client.get(f"/sites/{SLUG}/sheets.pdf", query_string={"zone": "nowhere"})
+    assert answer.status_code == 404
