@@ -141,10 +141,12 @@ def _size_class(stems: pd.DataFrame, tree: Whole, dbh: Array, terms: SiteTerms) 
     names = np.array([*size_classes.labels(terms), None], dtype=object)
     out = names[size_classes.class_of(dbh, terms.breaks_cm)]
     low, high = (stems[name].to_numpy(dtype=float) for name in ("class_from_cm", "class_to_cm"))
-    for row in np.flatnonzero(np.isfinite(low) | np.isfinite(high))[::-1]:
-        if np.isnan(dbh[tree[row]]):
-            upper = float(high[row]) if np.isfinite(high[row]) else None
-            out[tree[row]] = size_classes.label(float(np.nan_to_num(low[row])), upper, terms)
+    said = np.flatnonzero((np.isfinite(low) | np.isfinite(high)) & np.isnan(dbh[tree]))[::-1]
+    upper = np.where(np.isfinite(high[said]), high[said], np.inf)
+    bounds = np.column_stack([np.nan_to_num(low[said]), upper])
+    unique, which = np.unique(bounds, axis=0, return_inverse=True)
+    words = np.array([size_classes.label(a, b, terms) for a, b in unique.tolist()], dtype=object)
+    out[tree[said]] = words[which.reshape(-1)]
     return np.asarray(out)
 
 

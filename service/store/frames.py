@@ -3,8 +3,10 @@
 Records of a change without a number (an import under way) are never read; void versions are left out.
 """
 
+import gc
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 import numpy as np
@@ -54,14 +56,31 @@ def terms_of(row: Row[Any]) -> SiteTerms:
 
 def records_of(connection: Connection, site_fid: int, known_at: int | None = None) -> Records:
     """Return every record of a site as it is, or as it was known at a change number."""
+    with _nothing_to_collect():
+        return _records(connection, site_fid, known_at)
+
+
+@contextmanager
+def _nothing_to_collect() -> Iterator[None]:
+    """Keep Python from looking for garbage among hundreds of thousands of rows that are all in use."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
+
+
+def _records(connection: Connection, site_fid: int, known_at: int | None) -> Records:
     places = _kept_frame(_versioned(connection, schema.place, site_fid, known_at), schema.place)
-    trees = _frame("tree_record", _versioned(connection, schema.tree, site_fid, known_at), schema.tree)
+    trees = _versioned_frame(connection, "tree_record", schema.tree, site_fid, known_at)
     names = dict(zip(places["id"], places["name"], strict=True)) if len(places) else {}
     trees["place"] = [names.get(place) for place in trees["place_id"]]
     trees["kept"] = [json.loads(text) if text else {} for text in trees["kept"]]
     return Records(
         trees=trees,
-        stems=_frame("stem_record", _versioned(connection, schema.stem, site_fid, known_at), schema.stem),
+        stems=_versioned_frame(connection, "stem_record", schema.stem, site_fid, known_at),
         readings=_appended_frame(connection, "reading_record", schema.reading, site_fid, known_at),
         observations=_appended_frame(
             connection, "observation_record", schema.observation, site_fid, known_at
@@ -81,10 +100,13 @@ def records_of(connection: Connection, site_fid: int, known_at: int | None = Non
     )
 
 
-def _rows(connection: Connection, table: Table, site_fid: int, known_at: int | None) -> Sequence[Row[Any]]:
+def _rows(
+    connection: Connection, table: Table, site_fid: int, known_at: int | None, picked: Sequence[Any] = ()
+) -> Sequence[Row[Any]]:
+    """The rows of a site by number: the picked columns (all by default), their change number last."""
     change = schema.change
     query = (
-        sa.select(table, change.c.change_no)
+        sa.select(*(picked or table.columns), change.c.change_no)
         .join(change, change.c.fid == table.c.change_id)
         .where(table.c.site_id == site_fid, change.c.change_no.is_not(None))
         .order_by(table.c.fid)
@@ -95,17 +117,30 @@ def _rows(connection: Connection, table: Table, site_fid: int, known_at: int | N
 
 
 def _versioned(
-    connection: Connection, table: Table, site_fid: int, known_at: int | None
+    connection: Connection, table: Table, site_fid: int, known_at: int | None, picked: Sequence[Any] = ()
 ) -> list[Sequence[Any]]:
-    rows: Sequence[Sequence[Any]] = _rows(connection, table, site_fid, known_at)
+    rows: Sequence[Sequence[Any]] = _rows(connection, table, site_fid, known_at, picked)
     if known_at is not None:
         rows = versions_at(connection, table, site_fid, rows, known_at)
-    void = list(table.c.keys()).index("void")
+    void = [column.name for column in picked or table.columns].index("void")
     return [row for row in rows if not row[void]]
 
 
-def _frame(frame: str, rows: Sequence[Sequence[Any]], table: Table) -> pd.DataFrame:
-    headers = [*table.c.keys(), "change_no"]
+def _picked(frame: str, table: Table, known_at: int | None) -> list[Any]:
+    """The columns of a table that a frame is made of; all of them where former versions are looked up."""
+    needed = {"fid", "id", "void", "wkb", *columns.names(frame)}
+    return [column for column in table.columns if known_at is not None or column.name in needed]
+
+
+def _versioned_frame(
+    connection: Connection, frame: str, table: Table, site_fid: int, known_at: int | None
+) -> pd.DataFrame:
+    picked = _picked(frame, table, known_at)
+    return _frame(frame, _versioned(connection, table, site_fid, known_at, picked), picked)
+
+
+def _frame(frame: str, rows: Sequence[Sequence[Any]], picked: Sequence[Any]) -> pd.DataFrame:
+    headers = [*(column.name for column in picked), "change_no"]
     cells = dict(zip(headers, zip(*rows, strict=True), strict=True)) if rows else {}
     cells[_ID_OF.get(frame, "id")] = cells.get("id", ())
     return pd.DataFrame({c.name: _series(c, cells.get(c.name), len(rows)) for c in columns.FRAMES[frame]})
@@ -131,7 +166,8 @@ def _kept_frame(rows: Sequence[Sequence[Any]], table: Table) -> pd.DataFrame:
 def _appended_frame(
     connection: Connection, frame: str, table: Table, site_fid: int, known_at: int | None
 ) -> pd.DataFrame:
-    return _frame(frame, _rows(connection, table, site_fid, known_at), table)
+    picked = _picked(frame, table, known_at)
+    return _frame(frame, _rows(connection, table, site_fid, known_at, picked), picked)
 
 
 def _plain(connection: Connection, table: Table, site_fid: int, known_at: int | None) -> pd.DataFrame:
@@ -142,7 +178,7 @@ def _shapes(
     frame: str, connection: Connection, table: Table, site_fid: int, known_at: int | None
 ) -> pd.DataFrame:
     rows = _versioned(connection, table, site_fid, known_at)
-    out = _frame(frame, rows, table)
+    out = _frame(frame, rows, table.columns)
     at = list(table.c.keys()).index("wkb")
     out["geometry"] = pd.Series(
         [shapely.from_wkb(row[at]) if row[at] else None for row in rows], dtype=object
