@@ -105,15 +105,16 @@ def _rows(
 ) -> Sequence[Row[Any]]:
     """The rows of a site by number: the picked columns (all by default), their change number last."""
     change = schema.change
-    query = (
-        sa.select(*(picked or table.columns), change.c.change_no)
+    query: Any = (
+        sa.select(*(picked or list(table.columns)), change.c.change_no)
         .join(change, change.c.fid == table.c.change_id)
         .where(table.c.site_id == site_fid, change.c.change_no.is_not(None))
         .order_by(table.c.fid)
     )
     if known_at is not None and "version" not in table.c:
         query = query.where(change.c.change_no <= known_at)
-    return connection.execute(query).all()
+    rows: Sequence[Row[Any]] = connection.execute(query).all()
+    return rows
 
 
 def _versioned(
@@ -178,7 +179,7 @@ def _shapes(
     frame: str, connection: Connection, table: Table, site_fid: int, known_at: int | None
 ) -> pd.DataFrame:
     rows = _versioned(connection, table, site_fid, known_at)
-    out = _frame(frame, rows, table.columns)
+    out = _frame(frame, rows, list(table.columns))
     at = list(table.c.keys()).index("wkb")
     out["geometry"] = pd.Series(
         [shapely.from_wkb(row[at]) if row[at] else None for row in rows], dtype=object
