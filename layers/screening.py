@@ -23,7 +23,14 @@ _FACTS = ("height", "name", "reach not known")  # settled by finding out, not by
 _PLACE = {word: number for number, word in enumerate(RULES)}
 
 
-def flags(records: Records, trees: pd.DataFrame, terms: SiteTerms, as_of: str) -> pd.DataFrame:
+def flags(
+    records: Records,
+    trees: pd.DataFrame,
+    terms: SiteTerms,
+    as_of: str,
+    *,
+    around: Surroundings | None = None,
+) -> pd.DataFrame:
     """Return every question about the trees of a site on a day, in the order of looking.
 
     Parameters
@@ -36,6 +43,8 @@ def flags(records: Records, trees: pd.DataFrame, terms: SiteTerms, as_of: str) -
         Intervals, country, time zone and who is qualified here.
     as_of
         The day, taken to its end.
+    around
+        What is round these trees on that day, where it was worked out before.
 
     Returns
     -------
@@ -47,7 +56,7 @@ def flags(records: Records, trees: pd.DataFrame, terms: SiteTerms, as_of: str) -
     columns.require(
         trees, "trees", ("tree_id", "tag", "place", "status", "name_as_written", "scientific_name")
     )
-    around = surroundings(records, trees, terms, as_of)
+    around = around or surroundings(records, trees, terms, as_of)
     raised = [*around.signs, *circumstances(around), *gaps(around, records, terms, as_of)]
     if not raised:
         return columns.empty("flags")
@@ -156,7 +165,13 @@ def _records_begin(records: Records) -> np.datetime64:
 
 
 def with_flags(
-    trees: pd.DataFrame, flags: pd.DataFrame, records: Records, terms: SiteTerms, as_of: str
+    trees: pd.DataFrame,
+    flags: pd.DataFrame,
+    records: Records,
+    terms: SiteTerms,
+    as_of: str,
+    *,
+    around: Surroundings | None = None,
 ) -> pd.DataFrame:
     """Return the table of trees with what the screening knows of each.
 
@@ -164,7 +179,7 @@ def with_flags(
     ----------
     trees, flags
         Columns of TREES and FLAGS of the same day.
-    records, terms, as_of
+    records, terms, as_of, around
         As for :func:`flags`.
 
     Returns
@@ -173,7 +188,7 @@ def with_flags(
         Same rows and index: ``last_inspected_on``, ``inspection_level``, ``signs`` and ``circumstances``
         (open ones, in words), ``questions_asked``, ``questions_not_askable``. Removed trees have none.
     """
-    around = surroundings(records, trees, terms, as_of)
+    around = around or surroundings(records, trees, terms, as_of)
     asked = questions(around)
     at = pd.Index(asked.tree_id).get_indexer(trees["tree_id"])
     listed = per_tree(flags, trees["tree_id"])

@@ -18,6 +18,7 @@ from layers import figures as figures_layer
 from layers import ground, history, screening, tree_table
 from layers.history import StandState
 from layers.inputs import Records, SiteTerms
+from layers.surroundings import Surroundings, surroundings
 from service.actors import Actor, visible
 from service.errors import InvalidRequest
 from service.store.engine import Store
@@ -68,14 +69,20 @@ class SiteView:
         return tree_table.tree_table(self.records, self.state, self.terms, self.as_of)
 
     @cached_property
+    def _around(self) -> Surroundings:
+        return surroundings(self.records, self.plain_trees, self.terms, self.as_of)
+
+    @cached_property
     def flags(self) -> pd.DataFrame:
         """The list to be looked at."""
-        return screening.flags(self.records, self.plain_trees, self.terms, self.as_of)
+        given = (self.records, self.plain_trees, self.terms, self.as_of)
+        return screening.flags(*given, around=self._around)
 
     @cached_property
     def trees(self) -> pd.DataFrame:
         """The table of trees with signs, circumstances and questions (columns of TREES)."""
-        return screening.with_flags(self.plain_trees, self.flags, self.records, self.terms, self.as_of)
+        given = (self.records, self.terms, self.as_of)
+        return screening.with_flags(self.plain_trees, self.flags, *given, around=self._around)
 
     @cached_property
     def areas(self) -> pd.DataFrame:
