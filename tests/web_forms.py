@@ -1,4 +1,4 @@
-"""Filling in forms of the pages as a browser would: the form is fetched, changed where a test says so, sent."""
+"""Filling in forms as a browser would: the form is fetched, changed where a test says so, and sent."""
 
 import html
 import re

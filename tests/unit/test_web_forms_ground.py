@@ -16,6 +16,7 @@ from tests.web_site import HOSTILE_NAME, SLUG, make_web_site
 SQUARE = [[9.17, 47.66], [9.1705, 47.66], [9.1705, 47.6603], [9.17, 47.6603], [9.17, 47.66]]
 DRAWN = json.dumps({"type": "Polygon", "coordinates": [SQUARE]})
 CORNERS = "\n".join(f"{lon} {lat}" for lon, lat in SQUARE[:-1])
+BEYOND = json.dumps({"type": "Polygon", "coordinates": [[[9, 47], [9, 95], [8, 95], [9, 47]]]})
 PATH = json.dumps({"type": "LineString", "coordinates": SQUARE[:2]})
 
 
@@ -92,7 +93,10 @@ def test_corners_in_numbers_are_an_outline_without_a_mouse(client, store, view):
         ({"geometry": ""}, ""),
         ({"geometry": "{"}, "geometry"),
         ({"geometry": '{"type": "Point", "coordinates": [9, 47]}'}, "geometry"),
-        ({"geometry": '{"type": "Polygon", "coordinates": [[[9, 47], [9, 95], [8, 95], [9, 47]]]}'}, "geometry"),
+        (
+            {"geometry": '{"type": "Polygon", "coordinates": [[[9, 47], [9, 95], [8, 95], [9, 47]]]}'},
+            "geometry",
+        ),
         ({"geometry": "[" * 5000}, "geometry"),
         ({"corners": "9.1 47.6\n9.2"}, "corners"),
         ({"corners": "9.1 47.6\n9.2 47.6"}, "corners"),
@@ -149,7 +153,7 @@ def test_a_word_of_a_list_that_is_none_of_the_form_stays(client, store, view):
 
 
 def test_what_is_underneath_is_drawn_typed_changed_and_crossed_out(client, store, view):
-    assert send(client, "/targets/new", name="Path", kind="path", use="every day", geometry=PATH).status == 303
+    assert send(client, "/targets/new", name="Path", kind="path", geometry=PATH).status == 303
     assert send(client, "/targets/new", name="Shed", kind="building", corners=CORNERS).status == 303
     assert send(client, "/targets/new", name="Seat", kind="bench", corners="9.1701 47.6601").status == 303
     kinds = {row.name: row.geometry.geom_type for row in now(store).records.targets.itertuples(index=False)}

@@ -151,7 +151,9 @@ def test_a_class_that_is_corrected_stays_a_class(client, store, view):
     stem = view.records.stems.iloc[5].stem_id
     said = {"stem_id": stem, "quantity": "class", "class_from_cm": 20, "class_to_cm": 40}
     (answer,) = enter_readings(store, SLUG, LOCAL_MANAGER, [said])
-    assert send(client, f"/readings/{answer.id}/correct", measured_on="2025-05-01", reason="day").status == 303
+    assert (
+        send(client, f"/readings/{answer.id}/correct", measured_on="2025-05-01", reason="day").status == 303
+    )
     kept = last_reading(store)
     assert (kept.quantity, kept.class_from_cm, kept.class_to_cm) == ("class", 20, 40)
     assert kept.measured_on == "2025-05-01"

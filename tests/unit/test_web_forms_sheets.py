@@ -83,7 +83,11 @@ def test_a_fault_in_one_row_takes_nothing_and_loses_nothing(client, store, view,
 
 @pytest.mark.parametrize(
     ("typed", "field"),
-    [({"measured_on": "in June"}, "measured_on"), ({"height_m": "12"}, "height_m"), ({"crew": "Tim"}, "crew")],
+    [
+        ({"measured_on": "in June"}, "measured_on"),
+        ({"height_m": "12"}, "height_m"),
+        ({"crew": "Tim"}, "crew"),
+    ],
 )
 def test_a_fault_above_the_rows_is_shown_beside_its_field(client, store, view, typed, field):
     sent = send(client, "/grid", **{**SHEET, **typed, f"r1-{stems(view)[0]}": "58"})
