@@ -13,6 +13,7 @@ REAL: sa.types.TypeEngine[float] = sa.Double().with_variant(sa.REAL(), "sqlite")
 
 def upgrade() -> None:
     _site_and_changes()
+    _former_versions_and_keys()
     _places_and_areas()
     _trees()
     _sizes_and_sights()
@@ -110,6 +111,10 @@ def _site_and_changes() -> None:
         _points("change", "site_id", "site.fid"),
     )
     op.create_index("ix_change_site_no", "change", ["site_id", "change_no"])
+
+
+def _former_versions_and_keys() -> None:
+    """What records said before, and what files call them."""
     _table(
         "former_version",
         sa.Column("site_id", WHOLE, nullable=False),
