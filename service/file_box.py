@@ -1,5 +1,6 @@
 """Files kept beside the store, named by the hash of their content."""
 
+import contextlib
 import hashlib
 import os
 import tempfile
@@ -50,6 +51,11 @@ class FileBox:
             return self._path(name).read_bytes()
         except OSError as error:
             raise NotFound("kept file", name) from error
+
+    def discard(self, name: str) -> None:
+        """Remove a kept content, where it is there and may be removed."""
+        with contextlib.suppress(OSError):
+            self._path(name).unlink()
 
     def _path(self, name: str) -> Path:
         if len(name) != 64 or not set(name) <= set("0123456789abcdef"):

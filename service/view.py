@@ -44,7 +44,14 @@ class SiteView:
     """A site at a day: records, state of the stems, table of trees, figures, flags, all lazily computed."""
 
     def __init__(
-        self, terms: SiteTerms, records: Records, as_of: str, known_at: int, audience: str, invented: bool
+        self,
+        terms: SiteTerms,
+        records: Records,
+        as_of: str,
+        known_at: int,
+        audience: str,
+        invented: bool,
+        made_at: str = "",
     ) -> None:
         self.terms = terms
         self.records = records
@@ -52,11 +59,12 @@ class SiteView:
         self.known_at = known_at
         self.audience = audience
         self.invented = invented
+        self.made_at = made_at
 
     @property
     def key(self) -> str:
-        """What this view depends on, for ETags."""
-        return f"{self.terms.slug}-{self.known_at}-{self.audience}-{self.as_of}"
+        """What this view depends on, for ETags; a sample that was thrown away and came again is another."""
+        return f"{self.terms.slug}-{self.made_at}-{self.known_at}-{self.audience}-{self.as_of}"
 
     @cached_property
     def state(self) -> StandState:
@@ -149,7 +157,7 @@ def view_of(
                 _kept.move_to_end(key)
                 return _kept[key]
         records = records_of(connection, row.fid, known_at)
-    view = SiteView(terms, records, day, number, audience, bool(row.invented))
+    view = SiteView(terms, records, day, number, audience, bool(row.invented), row.created_at)
     with _lock:
         _kept[key] = view
         while len(_kept) > KEPT_VIEWS:

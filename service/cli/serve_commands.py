@@ -15,13 +15,14 @@ from service.settings import settings_table
 @click.command("serve")
 @click.option("--host", help="Address to listen on; this computer only by default.")
 @click.option("--port", type=int)
+@click.option("--open", "opens", is_flag=True, help="Open the address in a browser.")
 @click.pass_obj
-def serve(desk: Any, host: str | None, port: int | None) -> None:
+def serve(desk: Any, host: str | None, port: int | None, opens: bool) -> None:
     """Start the pages on this computer."""
     settings = desk.settings.model_copy(
         update={k: v for k, v in {"host": host, "port": port}.items() if v is not None}
     )
-    serve_until_stopped(create_app(desk.store, settings), settings, _say)
+    serve_until_stopped(create_app(desk.store, settings), settings, _opening if opens else _say)
 
 
 @click.command("demo")
@@ -36,13 +37,7 @@ def demo(desk: Any, port: int | None, opens: bool, load_only: bool) -> None:
     if load_only:
         return
     settings = desk.settings.model_copy(update={"port": port} if port is not None else {})
-
-    def ready(address: str) -> None:
-        _say(address)
-        if opens:
-            Timer(0.5, webbrowser.open, [address]).start()
-
-    serve_until_stopped(create_app(desk.store, settings), settings, ready)
+    serve_until_stopped(create_app(desk.store, settings), settings, _opening if opens else _say)
 
 
 @click.command("settings")
@@ -55,6 +50,11 @@ def settings(desk: Any) -> None:
 
 def _say(address: str) -> None:
     click.echo(f"Open {address} in a browser. Stop with Ctrl+C.")
+
+
+def _opening(address: str) -> None:
+    _say(address)
+    Timer(0.5, webbrowser.open, [address]).start()
 
 
 COMMANDS = (serve, demo, settings)

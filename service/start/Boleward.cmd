@@ -17,7 +17,7 @@ echo Installing Boleward into this folder. This needs the internet once and take
 
 :start
 echo Starting. A browser window opens; close this black window to stop Boleward.
-.venv\Scripts\boleward.exe demo || goto failed
+.venv\Scripts\boleward.exe serve --open || goto failed
 exit /b 0
 
 :no_python

@@ -4,6 +4,7 @@ from flask import Blueprint, flash, redirect
 from flask_babel import gettext as _
 from werkzeug.wrappers import Response
 
+from service.plan_images import file_box
 from service.sample import load_samples
 from service.store.site_removal import remove_sample
 from service.web import current
@@ -21,6 +22,8 @@ def bring_samples() -> Response:
 @bp.post("/samples/<slug>/discard")
 def discard_sample(slug: str) -> Response:
     """Throw a sample ground away."""
-    remove_sample(current.store(), slug, current.actor())
+    box = file_box(current.store(), current.settings().data_folder)
+    for name in remove_sample(current.store(), slug, current.actor()):
+        box.discard(name)
     flash(_("The sample was thrown away. Nothing of your own was touched."))
     return redirect("/", 303)
