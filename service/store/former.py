@@ -55,6 +55,26 @@ def versions_at(
     return out
 
 
+def former_contents(
+    connection: Connection, table: Table, site_fid: int, record_id: str
+) -> list[tuple[str, dict[str, Any]]]:
+    """Return the former versions of a record, the first one first: until when each held, and its cells."""
+    former, change = schema.former_version, schema.change
+    query = (
+        sa.select(change.c.at, former.c.content)
+        .join(change, change.c.fid == former.c.ended_by)
+        .join(table, table.c.fid == former.c.record_fid)
+        .where(
+            former.c.site_id == site_fid,
+            former.c.table_name == table.name,
+            table.c.id == record_id,
+            change.c.change_no.is_not(None),
+        )
+        .order_by(former.c.version)
+    )
+    return [(at, json.loads(content)) for at, content in connection.execute(query)]
+
+
 def _value(table: Table, name: str, value: Any) -> Any:
     return (
         bytes.fromhex(value)

@@ -12,6 +12,7 @@ from service.undo import last_by_hand
 from service.view import SiteView, sites
 from service.web import current, display, frame, today
 from service.web.dangers import dangers
+from service.web.doubts import doubts
 from service.web.listing import listing
 
 bp = Blueprint("site_pages", __name__)
@@ -46,6 +47,7 @@ def site_today(slug: str) -> str:
         view,
         "today",
         dangers=dangers(view),
+        doubts=doubts(view),
         last=last_by_hand(current.store(), slug, current.actor()),
         lines=today.lines(view),
         four=today.four_numbers(view),

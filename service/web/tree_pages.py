@@ -12,6 +12,7 @@ from service.outlets.layer_rows import layer_rows
 from service.view import SiteView
 from service.web import current, display, frame, today, tree_facts
 from service.web.dangers import dangers
+from service.web.former_facts import changes_of_tree
 from service.web.listing import found_rows, listing
 
 bp = Blueprint("tree_pages", __name__)
@@ -59,13 +60,15 @@ def site_tree(slug: str, tree_id: str) -> str:
     """One tree: the card, its measurements, how each number came about."""
     view = current.site_view(slug)
     tree = tree_facts.tree_row(view, tree_id)
+    record = tree_facts.record_of(view, tree_id)
     stems = tree_facts.stems_of(view, tree_id, display.Units(view.terms.units))
     return frame.site_page(
         "tree.html",
         view,
         "trees",
         tree=tree,
-        record=tree_facts.record_of(view, tree_id),
+        record=record,
+        changed=changes_of_tree(view, record),
         stems=stems,
         chart=any(reading.day for stem in stems for reading in stem.readings),
         flags=_flags(view, tree_id),

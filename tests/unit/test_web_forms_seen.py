@@ -81,6 +81,15 @@ def test_what_helpers_say_of_a_tree_stays_in_doubt_and_it_goes_on_counting(clien
     assert (figures["trees"], figures["in_doubt_trees"]) == (TREES, 1)
 
 
+def test_trees_in_doubt_are_named_on_the_first_page_until_they_are_settled(client, view, path):
+    send(client, path, status="only a stump here", crew_kind="pupils", seen_on="2026-06-01")
+    page = words(client.get(f"/sites/{SLUG}").text)
+    assert "1 tree was not as it was" in page
+    assert "tree A5 only a stump here, 1 Jun 2026" in page
+    send(client, path, status="living", seen_on="2026-06-02")
+    assert "was not as it was" not in words(client.get(f"/sites/{SLUG}").text)
+
+
 @pytest.mark.parametrize("crew_kind", ["pupils", "volunteers"])
 @pytest.mark.parametrize("said", ["dead", "removed", "living"])
 def test_helpers_settle_nothing(client, store, view, path, crew_kind, said):

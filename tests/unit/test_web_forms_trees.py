@@ -116,6 +116,17 @@ def test_changed_facts_keep_what_the_form_does_not_show(client, store, view):
     assert record[same].to_list() == before[same].to_list()
 
 
+def test_changed_facts_stay_in_sight_on_the_tree_s_page(client, store, view):
+    path = f"/trees/{first(view).tree_id}"
+    send(client, f"{path}/edit", tag="B1", place="North <i>")
+    send(client, f"{path}/edit", keeper="shared")
+    page = words(client.get(f"/sites/{SLUG}{path}").text)
+    assert "number changed from “A1” to “B1”" in page
+    assert "place changed from “Front yard” to “North <i>”" in page
+    assert "whose tree changed from “–” to “shared”" in page
+    assert page.index("whose tree changed") < page.index("number changed")
+
+
 def test_a_change_on_an_older_version_changes_nothing_and_says_so(client, store, view):
     tree = first(view)
     path = f"/trees/{tree.tree_id}/edit"
