@@ -33,7 +33,13 @@ def serve_until_stopped(app: WSGIApplication, settings: Settings, ready: Callabl
         )
     port = settings.port if _free(settings.host, settings.port) else _next_free(settings)
     server = create_server(
-        app, host=settings.host, port=port, threads=8, connection_limit=1000, channel_timeout=20, ident=None
+        app,
+        host=settings.host,
+        port=port,
+        threads=settings.threads,
+        connection_limit=1000,
+        channel_timeout=20,
+        ident=None,
     )
     with _ending_on_signal(server):
         ready(f"http://{settings.host}:{port}/")
