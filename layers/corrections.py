@@ -4,6 +4,7 @@ A correction names the record it supersedes. What holds depends on the set of re
 order in which they came.
 """
 
+import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
@@ -140,7 +141,15 @@ class _Chains:
 
     def _rank(self, row: int) -> tuple[float, str]:
         said = self.recorded[row] if self.recorded else None
-        if said is None or pd.isna(said):
-            return _NO_TIME, str(self.ids[row])
-        when = pd.Timestamp(said)
-        return (when if when.tzinfo else when.tz_localize("UTC")).timestamp(), str(self.ids[row])
+        return seconds_of(said), str(self.ids[row])
+
+
+def seconds_of(said: object) -> float:
+    """Return a time said as ISO text as seconds since 1970 UTC; one that cannot be read is earliest."""
+    if not isinstance(said, str):
+        return _NO_TIME
+    try:
+        when = dt.datetime.fromisoformat(said)
+    except ValueError:
+        return _NO_TIME
+    return (when if when.tzinfo else when.replace(tzinfo=dt.UTC)).timestamp()

@@ -24,7 +24,7 @@ from service.records import (
 from service.store import changes, schema
 from service.store.appending import column_names, corrections
 from service.store.engine import Store
-from service.store.rows import by_ids, insert_records
+from service.store.rows import by_ids, insert_records, known_elsewhere
 from service.store.site_rows import held_site
 from service.view import today_in
 
@@ -46,8 +46,8 @@ class Answer:
 @dataclass(frozen=True)
 class _Kind:
     table: Any
-    subject_column: str
-    subject_table: Any
+    subject_column: str | None  # None: a correction may name other subjects
+    subject_tables: Mapping[str, Any]  # by what the record says it is about; "" where it does not say
     day_column: str | None
     question: Callable[[Any], str | None]
 
@@ -62,10 +62,13 @@ def _no_question(_item: Any) -> str | None:
     return None
 
 
-_READING = _Kind(schema.reading, "stem_id", schema.stem, "measured_on", _odd_size)
-_OBSERVATION = _Kind(schema.observation, "tree_id", schema.tree, "observed_on", _no_question)
-_STATUS = _Kind(schema.status_event, "subject_id", None, "happened_on", _no_question)
-_FINDING = _Kind(schema.finding, "tree_id", schema.tree, "looked_on", _no_question)
+_STEM, _TREE = {"": schema.stem}, {"": schema.tree}
+_EITHER = {"tree": schema.tree, "stem": schema.stem}
+_READING = _Kind(schema.reading, "stem_id", _STEM, "measured_on", _odd_size)
+_OBSERVATION = _Kind(schema.observation, "tree_id", _TREE, "observed_on", _no_question)
+_STATUS = _Kind(schema.status_event, "subject_id", _EITHER, "happened_on", _no_question)
+_FINDING = _Kind(schema.finding, "tree_id", _TREE, "looked_on", _no_question)
+_INSPECTION = _Kind(schema.inspection, None, {}, "inspected_on", _no_question)
 
 
 def enter_readings(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[Answer]:
@@ -134,8 +137,7 @@ def enter_inspections(store: Store, slug: str, actor: Actor, items: Sequence[Any
         If the actor may not manage.
     """
     actor.require("manage")
-    kind = _Kind(schema.inspection, "id", None, "inspected_on", _no_question)
-    return _enter(store, slug, actor, kind, InspectionIn, items)
+    return _enter(store, slug, actor, _INSPECTION, InspectionIn, items)
 
 
 def _as_mapping(item: Any) -> Mapping[str, Any]:
@@ -181,17 +183,31 @@ class _Desk:
         self.known: dict[str, Mapping[str, Any]] = {
             id: dict(row._mapping) for id, row in by_ids(connection, table, site.fid, wanted).items()
         }
+        self.elsewhere = known_elsewhere(connection, table, site.fid, {item.id for item in items})
         self.subjects = self._subjects(connection, site.fid, items)
         self.chain = (
             corrections(connection, table, site.fid) if any(item.supersedes for item in items) else {}
         )
 
-    def _subjects(self, connection: Any, site_fid: int, items: Sequence[Appended]) -> set[str]:
-        table = self.kind.subject_table
-        if table is None:
-            return set()
-        wanted = {getattr(item, self.kind.subject_column) for item in items}
-        return set(by_ids(connection, table, site_fid, wanted))
+    def _subjects(self, connection: Any, site_fid: int, items: Sequence[Appended]) -> set[tuple[str, str]]:
+        """What the batch is about and the site has: (table, id)."""
+        wanted: dict[str, tuple[Any, set[str]]] = {}
+        for table, id in (subject for item in items for subject in self._about(item)):
+            wanted.setdefault(table.name, (table, set()))[1].add(id)
+        return {
+            (name, id)
+            for name, (table, ids) in wanted.items()
+            for id in by_ids(connection, table, site_fid, ids)
+        }
+
+    def _about(self, item: Appended) -> list[tuple[Any, str]]:
+        """The records that an item is about: (table, id)."""
+        if isinstance(item, InspectionIn):
+            zone = [(schema.area, item.area_id)] if item.area_id else []
+            return [*zone, *((schema.tree, tree_id) for tree_id in item.answers)]
+        assert self.kind.subject_column is not None
+        table = self.kind.subject_tables[getattr(item, "subject", "")]
+        return [(table, getattr(item, self.kind.subject_column))]
 
     def answer(self, item: Appended) -> Answer:
         refusal = self._known(item) or self._refusal(item)
@@ -216,13 +232,16 @@ class _Desk:
         return Answer(item.id, "refused", why, sent, {name: known.get(name) for name in sent})
 
     def _refusal(self, item: Appended) -> Answer | None:
-        subject = getattr(item, self.kind.subject_column)
-        if self.kind.subject_table is not None and subject not in self.subjects:
-            what = self.kind.subject_table.name
-            return Answer(item.id, "refused", f"There is no {what} {subject} on this site.")
+        if item.id in self.elsewhere:
+            return Answer(
+                item.id, "refused", "This id is known on another ground; send it with an id of its own."
+            )
+        for table, id in self._about(item):
+            if (table.name, id) not in self.subjects:
+                return Answer(item.id, "refused", f"There is no {table.name} {id} on this site.")
         if item.supersedes:
-            parent = self.known.get(item.supersedes)
-            if parent is not None and parent[self.kind.subject_column] != subject:
+            parent, of = self.known.get(item.supersedes), self.kind.subject_column
+            if parent is not None and of is not None and parent[of] != getattr(item, of):
                 return Answer(
                     item.id, "refused", "It corrects a record of something else; name the right one."
                 )

@@ -35,6 +35,14 @@ def _iso_day(text: str) -> str:
         raise ValueError(f"{text!r} is not a day; write it as YYYY-MM-DD") from error
 
 
+def _iso_time(text: str) -> str:
+    try:
+        dt.datetime.fromisoformat(text)
+    except ValueError as error:
+        raise ValueError(f"{text!r} is not a time; write it as 2026-05-14T10:30:00+02:00") from error
+    return text
+
+
 def _uuid(text: str) -> str:
     try:
         return str(uuid.UUID(text))
@@ -44,6 +52,7 @@ def _uuid(text: str) -> str:
 
 Words = Annotated[str, AfterValidator(_plain_text), Field(max_length=2000)]
 Day = Annotated[str, AfterValidator(_iso_day)]
+Time = Annotated[str, AfterValidator(_iso_time)]
 Id = Annotated[str, AfterValidator(_uuid)]
 Number = Annotated[float, Field(allow_inf_nan=False)]
 Instrument = Literal[
@@ -79,7 +88,7 @@ class Appended(Sent):
     supersedes: Id | None = None
     void: bool = False
     reason: Words | None = None
-    recorded_at: Words | None = None
+    recorded_at: Time | None = None
 
 
 class ReadingIn(Appended):

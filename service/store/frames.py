@@ -18,6 +18,7 @@ from sqlalchemy.engine import Connection, Row
 
 from layers import columns
 from layers.column_kinds import Column
+from layers.corrections import LIVE, corrected
 from layers.inputs import DEFAULT_BREAKS_CM, US_BREAKS_CM, Records, SiteTerms
 from service.store import schema
 from service.store.former import versions_at
@@ -200,9 +201,9 @@ def _inspections(connection: Connection, site_fid: int, known_at: int | None) ->
 
 
 def _live(rows: pd.DataFrame) -> pd.DataFrame:
-    gone = set(rows["supersedes"].dropna())
-    keep = [not void and id not in gone for id, void in zip(rows["id"], rows["void"], strict=True)]
-    return rows[np.array(keep, dtype=bool)].reset_index(drop=True)
+    """The looks that hold; a correction may name another zone or other trees."""
+    state = corrected(rows.assign(subject=""), "id", "subject")["state"]
+    return rows[(state == LIVE).to_numpy(dtype=bool)].reset_index(drop=True)
 
 
 def _first_said(rows: pd.DataFrame, *names: str) -> pd.Series:

@@ -45,6 +45,17 @@ def by_ids(conn: Connection, table: Table, site_fid: int, ids: Iterable[str]) ->
     return out
 
 
+def known_elsewhere(conn: Connection, table: Table, site_fid: int, ids: Iterable[str]) -> set[str]:
+    """Return which of these UUIDs are records of another site."""
+    wanted, out = list(dict.fromkeys(ids)), set[str]()
+    for start in range(0, len(wanted), AT_ONCE):
+        part = wanted[start : start + AT_ONCE]
+        out.update(
+            conn.scalars(sa.select(table.c.id).where(table.c.site_id != site_fid, table.c.id.in_(part)))
+        )
+    return out
+
+
 def revise(
     conn: Connection,
     table: Table,

@@ -8,7 +8,7 @@ import pytest
 from layers.history import live_readings
 from service.actors import LOCAL_MANAGER, Actor
 from service.edit import add_trees
-from service.entry import enter_inspections, enter_observations, enter_readings
+from service.entry import enter_inspections, enter_observations, enter_readings, enter_statuses
 from service.errors import NotFound, NotPermitted
 from service.store.frames import records_of
 from service.store.site_rows import create_site, find_site
@@ -163,3 +163,68 @@ def test_one_batch_sent_by_two_at_once_is_kept_once(school):
     assert sorted(set(map(tuple, outcomes))) == [("already there",) * 39, ("taken",) * 39]
     assert outcomes.count(["taken"] * 39) == 1
     assert len(_records(school).readings) == 39
+
+
+def _look(number, **said):
+    return {
+        "id": _id(number),
+        "inspected_on": "2025-05-14",
+        "level": "formal",
+        "organisation": "Tree care",
+        "qualified": True,
+        "answers": {TREE: {"answer": "nothing recorded"}},
+        **said,
+    }
+
+
+def test_an_inspection_is_corrected_crossed_out_and_said_again(school):
+    enter_inspections(school, "school", LOCAL_MANAGER, [_look(1)])
+    later = _look(2, supersedes=_id(1), inspected_on="2025-06-02")
+    assert enter_inspections(school, "school", LOCAL_MANAGER, [later])[0].outcome == "taken"
+    assert _records(school).inspections["inspected_on"].tolist() == ["2025-06-02"]
+    crossed_out = _look(3, supersedes=_id(2), void=True)
+    assert enter_inspections(school, "school", LOCAL_MANAGER, [crossed_out])[0].outcome == "taken"
+    assert _records(school).inspections.empty
+    again = _look(4, supersedes=_id(3), inspected_on="2025-06-03")
+    assert enter_inspections(school, "school", LOCAL_MANAGER, [again])[0].outcome == "taken"
+    assert _records(school).inspections["inspected_on"].tolist() == ["2025-06-03"]
+
+
+def test_a_correction_of_an_inspection_that_has_not_come_waits(school):
+    correction = _look(2, supersedes=_id(1), inspected_on="2025-06-02")
+    enter_inspections(school, "school", LOCAL_MANAGER, [correction])
+    assert _records(school).inspections.empty
+    enter_inspections(school, "school", LOCAL_MANAGER, [_look(1)])
+    assert _records(school).inspections["inspected_on"].tolist() == ["2025-06-02"]
+
+
+def test_what_is_said_of_a_tree_or_zone_that_is_not_there_is_refused(school):
+    nothing = _id(99)
+    answers = [
+        *enter_statuses(school, "school", LOCAL_MANAGER, [{"subject_id": nothing, "status": "dead"}]),
+        *enter_inspections(
+            school,
+            "school",
+            LOCAL_MANAGER,
+            [_look(1, answers={nothing: {"answer": "recorded"}}), _look(2, area_id=nothing)],
+        ),
+    ]
+    assert [answer.outcome for answer in answers] == ["refused"] * 3
+    assert [answer.why.split()[3] for answer in answers] == ["tree", "tree", "area"]
+    stem = {"subject": "stem", "subject_id": STEM, "status": "dead"}
+    assert enter_statuses(school, "school", LOCAL_MANAGER, [stem])[0].outcome == "taken"
+
+
+def test_an_id_that_is_known_on_another_ground_is_refused(school):
+    enter_readings(school, "school", LOCAL_MANAGER, [_reading(1)])
+    create_site(school, "park", actor=LOCAL_MANAGER)
+    tree = _id(50)
+    add_trees(school, "park", LOCAL_MANAGER, [{"id": tree}])
+    there = _reading(1, stem_id=str(uuid.uuid5(uuid.UUID(tree), "1")))
+    answer = enter_readings(school, "park", LOCAL_MANAGER, [there])[0]
+    assert (answer.outcome, "another ground" in answer.why) == ("refused", True)
+
+
+def test_a_time_that_is_none_is_refused(school):
+    answer = enter_readings(school, "school", LOCAL_MANAGER, [_reading(1, recorded_at="soon")])[0]
+    assert (answer.outcome, "is not a time" in answer.why) == ("refused", True)

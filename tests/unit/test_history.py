@@ -313,3 +313,8 @@ def test_the_index_of_what_is_given_is_kept():
     )
     found = live_readings(rows.set_index(pd.Index([7, 3])))
     assert found.index.tolist() == [7, 3] and found["state"].tolist() == ["superseded", "live"]
+
+
+def test_a_time_that_cannot_be_read_counts_as_none():
+    odd, said = {"recorded_at": "soon"}, {"recorded_at": "2024-05-01T06:00:00Z"}
+    assert states(("a", None, {}), ("b", "a", said), ("c", "a", odd))["b"] == "live"
