@@ -95,7 +95,7 @@ def question_tags(decisions: Iterable[Decision], here: Here) -> None:
                 Question(
                     "same tag",
                     f"Another standing tree{where} has the tag {row.tag}. Both are kept: give one of them "
-                    "another tag, or void one if they are the same tree.",
+                    "another tag, or cross out one if they are the same tree.",
                     "tag",
                 )
             )

@@ -88,6 +88,11 @@ class Units:
         said = {"value": number(value, decimals), "unit": self.unit(kind), "half": number(half, decimals)}
         return str(_("%(value)s %(unit)s, give or take %(half)s", **said))
 
+    def beside_error(self, metric: Any, se: Any, kind: str, decimals: int | None = None) -> str:
+        """A value without unit, with as many decimals as half its 95 % interval is shown with."""
+        error = self.value(se, kind)
+        return self.shown(metric, kind, decimals if error is None else decimals_for(HALF_WIDTH * error))
+
     def half(self, se: Any, kind: str) -> str:
         """Half the 95 % interval of a standard error, as text without unit."""
         error = self.value(se, kind)

@@ -113,7 +113,11 @@ def zones_of(view: SiteView) -> list[tuple[str, str]]:
     """Return what a zone can be: areas by id, then places by name."""
     areas = [(id, name) for id, name in zip(view.areas["area_id"], view.areas["name"], strict=True)]
     places = sorted({place for place in view.trees["place"] if place})
-    return [*sorted(areas, key=lambda area: area[1]), *((place, place) for place in places)]
+    drawn = {name for _id, name in areas}
+    named = [
+        (place, _("%(place)s (named part)", place=place) if place in drawn else place) for place in places
+    ]
+    return [*sorted(areas, key=lambda area: area[1]), *named]
 
 
 def _inspection_page(view: SiteView, zone: str, trees: pd.DataFrame, sent: form.Form) -> Any:

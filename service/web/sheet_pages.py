@@ -67,5 +67,14 @@ def sheet_pdf(slug: str) -> Response:
 
 def zones_of(view: SiteView) -> list[tuple[str, str]]:
     """Return areas and named parts that have trees: id and name."""
-    counted = {row["area_id"]: row for row in view.figures[1:]}
-    return [(id, row["name"]) for id, row in counted.items() if row["trees"]]
+    drawn = {row["name"] for row in view.figures[1:] if row["kind"] != "place"}
+    return [
+        (
+            row["area_id"],
+            _("%(place)s (named part)", place=row["name"])
+            if row["kind"] == "place" and row["name"] in drawn
+            else row["name"],
+        )
+        for row in view.figures[1:]
+        if row["trees"]
+    ]

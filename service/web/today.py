@@ -68,6 +68,8 @@ def to_check(view: SiteView) -> pd.DataFrame:
 def lines(view: SiteView) -> list[Line]:
     """Return what is to be seen to, the most pressing first."""
     base = f"/sites/{view.terms.slug}"
+    if view.trees.empty:
+        return _first_steps(view, base)
     flags = open_flags(view)
     signs = flags[flags["kind"] == "sign"]
     late = signs[signs["answer_by"].notna() & (signs["answer_by"] < view.as_of)]
@@ -98,6 +100,33 @@ def lines(view: SiteView) -> list[Line]:
         _look_line(view, base),
     ]
     return [line for line in found if line is not None]
+
+
+def _first_steps(view: SiteView, base: str) -> list[Line]:
+    """What can be done on a ground where no tree is written down."""
+    steps = [
+        Line(
+            _("Bring in a list of trees"),
+            f"{base}/data",
+            _("a table or a map file that somebody already has"),
+        ),
+        Line(
+            _("Write down the first tree"),
+            f"{base}/trees/new",
+            _("tap where it stands, or only name the place"),
+        ),
+    ]
+    check = _check_line(len(to_check(view)), base)
+    if check is not None:
+        steps.append(check)
+    if view.areas.empty:
+        ground = Line(
+            _("Say what the ground is"),
+            f"{base}/ground",
+            _("bring a plan or photo of it, draw it, or type its size"),
+        )
+        return [ground, *steps]
+    return steps
 
 
 def _signs_line(trees: int, base: str) -> Line:
@@ -189,7 +218,7 @@ def facts(view: SiteView, units: display.Units) -> list[Fact]:
             _("Cut face on the ground"),
             units,
             se="basal_area_se_m2_per_ha",
-            technical=_("basal area per hectare"),
+            technical=_("basal area per acre") if units.system == "us" else _("basal area per hectare"),
         ),
         _plain(row, "mean_dbh_cm", "width", _("Mean width of a trunk"), units),
     ]

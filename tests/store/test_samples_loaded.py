@@ -30,7 +30,7 @@ def test_every_record_of_the_files_is_there(loaded, recipe, slug):
     row, terms, records = read(loaded, slug)
     said = made.recipe["list"]
     assert row.invented == 1
-    assert (terms.units, terms.phone) == (made.site["units"], "your number here")
+    assert (terms.units, terms.phone) == (made.site["units"], made.site["phone"])
     assert terms.breast_height_m == made.site["breast_height_m"]
     assert len(records.trees) == len(made.trees)
     gaps = records.places[records.places["kind"].isin(["stump", "gap", "vacant"])]

@@ -78,7 +78,9 @@ def test_the_park_has_about_900_trees_two_crews_and_three_rounds_in_inches(park)
 def test_a_site_says_that_it_is_invented(made):
     site = tomllib.loads((HERE / made.slug / "site.toml").read_text(encoding="utf-8"))
     assert site["invented"] is True
-    assert site["phone"] == "your number here"
+    assert site["phone"] == made.recipe["site"]["phone"]
+    assert "invented" in site["phone"] and "invented" in site["qualified"]
+    assert not any(letter.isdigit() for letter in site["phone"])
     assert "invented" in (HERE / made.slug / "ORIGIN.md").read_text(encoding="utf-8")
 
 
