@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from layers import columns
 from layers.corrections import LIVE, corrected
-from layers.days import days, local_days
+from layers.days import days, local_days, order_said
 from layers.units import CM_PER_UNIT
 
 HEIGHT, CROWN_DIAMETER = "height", "crown diameter"
@@ -82,7 +82,8 @@ def _latest(told: pd.DataFrame, as_of: str, time_zone: str) -> pd.DataFrame:
     metres = told["value"] * told["unit"].map(CM_PER_UNIT).fillna(100.0).astype(float) / 100.0
     told = told.assign(day=seen, metres=metres)
     held = (metres > 0) & np.isfinite(metres) & (np.isnat(seen) | (seen <= np.datetime64(as_of, "D")))
-    told = told[held].sort_values(["day", "fid"], na_position="first", kind="stable")
+    told = told.assign(said=order_said(told, "observation_id"))[held]
+    told = told.sort_values(["day", "said"], na_position="first", kind="stable")
     return told.drop_duplicates(["tree_id", "what"], keep="last")
 
 

@@ -4,7 +4,6 @@ A correction names the record it supersedes. What holds depends on the set of re
 order in which they came.
 """
 
-import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
@@ -12,9 +11,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-LIVE, SUPERSEDED, VOID, WAITING, CYCLE = "live", "superseded", "void", "waiting", "cycle"
+from layers.days import seconds_of
 
-_NO_TIME = float("-inf")
+LIVE, SUPERSEDED, VOID, WAITING, CYCLE = "live", "superseded", "void", "waiting", "cycle"
 
 
 def corrected(records: pd.DataFrame, id_column: str, subject_column: str) -> pd.DataFrame:
@@ -142,14 +141,3 @@ class _Chains:
     def _rank(self, row: int) -> tuple[float, str]:
         said = self.recorded[row] if self.recorded else None
         return seconds_of(said), str(self.ids[row])
-
-
-def seconds_of(said: object) -> float:
-    """Return a time said as ISO text as seconds since 1970 UTC; one that cannot be read is earliest."""
-    if not isinstance(said, str):
-        return _NO_TIME
-    try:
-        when = dt.datetime.fromisoformat(said)
-    except ValueError:
-        return _NO_TIME
-    return (when if when.tzinfo else when.replace(tzinfo=dt.UTC)).timestamp()

@@ -1,5 +1,6 @@
 """Calendar days as numbers: ISO text in, datetime64[D] out."""
 
+import datetime as dt
 from collections.abc import Callable
 
 import numpy as np
@@ -11,6 +12,7 @@ from layers.error_model import Whole
 Days = NDArray[np.datetime64]
 
 NO_DAY = np.datetime64("NaT", "D")
+NO_TIME = float("-inf")
 
 
 def days(texts: pd.Series) -> Days:
@@ -34,6 +36,32 @@ def _each(texts: pd.Series, day: Callable[[object], np.datetime64]) -> Days:
     codes, unique = pd.factorize(texts.to_numpy(dtype=object))
     known = np.array([day(text) for text in unique] + [NO_DAY], dtype="datetime64[D]")
     return np.asarray(known[codes])
+
+
+def order_said(records: pd.DataFrame, id_column: str) -> Whole:
+    """Return the rank of each record among those of one day, whatever order they came in.
+
+    By the time at which it was said, else received; then by id.
+    """
+    nothing = pd.Series([None] * len(records), dtype=object)
+    said, received = (records.get(name, nothing) for name in ("recorded_at", "received_at"))
+    times = np.array(
+        [seconds_of(s if isinstance(s, str) else r) for s, r in zip(said, received, strict=True)]
+    )
+    rank = np.empty(len(records), dtype=np.int64)
+    rank[np.lexsort((records[id_column].to_numpy(dtype=object).astype(str), times))] = np.arange(len(records))
+    return rank
+
+
+def seconds_of(said: object) -> float:
+    """Return a time said as ISO text as seconds since 1970 UTC; one that cannot be read is earliest."""
+    if not isinstance(said, str):
+        return NO_TIME
+    try:
+        when = dt.datetime.fromisoformat(said)
+    except ValueError:
+        return NO_TIME
+    return (when if when.tzinfo else when.replace(tzinfo=dt.UTC)).timestamp()
 
 
 def latest_per_group(group: Whole, usable: NDArray[np.bool_], groups: int) -> Whole:

@@ -29,6 +29,7 @@ class Subject:
     counting_limit_cm: float = float("nan")
     has_trees: bool = True
     has_outline: bool = False
+    is_place: bool = False
 
 
 @dataclass(frozen=True)
@@ -65,8 +66,8 @@ def subjects_of(
     members: list[Whole] = [everyone, _trees_within_boundary(areas, inside, everyone)]
     nobody = np.zeros(0, dtype=np.int64)
     for one in found:
-        by_place = one.kind == PLACE or not one.has_outline
-        key = one.area_id if one.kind == PLACE else place_of_area.get(one.area_id)
+        by_place = one.is_place or not one.has_outline
+        key = one.area_id if one.is_place else place_of_area.get(one.area_id)
         members.append(of_place.get(key, nobody) if by_place else inside.get(one.area_id, nobody))
     group = np.repeat(np.arange(len(rows)), [len(each) for each in members])
     return Subjects(rows, group, np.concatenate(members))
@@ -95,7 +96,8 @@ def _places_of_trees(stand: Stand, trees: pd.DataFrame, places: pd.DataFrame | N
     if "place_id" in trees:
         keys = trees["place_id"].to_numpy(dtype=object)
     elif places is not None and len(places) and "place" in trees:
-        ids = dict(zip(places["name"], places["id"], strict=True))
+        parts = places[(places["kind"] == PART).to_numpy(dtype=bool)]
+        ids = dict(zip(parts["name"], parts["id"], strict=True))
         keys = np.array([ids.get(name) for name in trees["place"]] or [None], dtype=object)[: len(trees)]
     else:
         return {}
@@ -113,7 +115,15 @@ def _place_subjects(
         names = {place: name or named.get(place) for place, name in names.items()}
     drawn = dict(list(areas[areas["place_id"].notna()].groupby("place_id", sort=False)))
     return [
-        Subject(place, PLACES, name, PLACE, *_size(drawn.get(place), terms), has_outline=place in drawn)
+        Subject(
+            place,
+            PLACES,
+            name,
+            PLACE,
+            *_size(drawn.get(place), terms),
+            has_outline=place in drawn,
+            is_place=True,
+        )
         for place, name in names.items()
     ]
 
@@ -175,6 +185,6 @@ def near_edge(stand: Stand, membership: pd.DataFrame, areas: list[Subject]) -> A
     near[near] = stand.living[tree[near]]
     counts = membership["area_id"][near].value_counts()
     return np.array(
-        [counts.get(one.area_id, 0) if one.has_outline and one.kind != PLACE else np.nan for one in areas],
+        [counts.get(one.area_id, 0) if one.has_outline and not one.is_place else np.nan for one in areas],
         dtype=float,
     )

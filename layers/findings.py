@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from layers.corrections import LIVE, corrected
-from layers.days import Days, days
+from layers.days import Days, days, order_said
 from layers.looks import months_later
 from layers.screening_rules import RULES
 from layers.underneath import USE_ORDER
@@ -26,7 +26,8 @@ def live_findings(findings: pd.DataFrame, as_of: str) -> pd.DataFrame:
     rows = findings.assign(void=[bool(v) and v == v for v in findings["void"]])
     rows = rows[corrected(rows, "id", "flag_key")["state"] == LIVE]
     rows = rows[(rows["looked_on"] <= as_of).to_numpy(dtype=bool)]
-    rows = rows.sort_values("looked_on", kind="stable").drop_duplicates("flag_key", keep="last")
+    rows = rows.assign(said=order_said(rows, "id")).sort_values(["looked_on", "said"])
+    rows = rows.drop_duplicates("flag_key", keep="last")
     return rows.set_index("flag_key")
 
 

@@ -73,7 +73,7 @@ def state_at(records: Records, terms: SiteTerms, as_of: str) -> StandState:
     """
     day = np.datetime64(as_of, "D")
     known = live_readings(records.readings)
-    live = known[known["state"] == LIVE].reset_index(drop=True)
+    live = known[known["state"] == LIVE].sort_values("reading_id", ignore_index=True)
     received = local_days(live["received_at"], terms.time_zone)
     measured = days(live["measured_on"])
     when = np.where(np.isnat(measured), received, measured)
@@ -120,7 +120,7 @@ def _latest(
 
     dbh, own = np.full(len(stems), np.nan), np.full(len(stems), np.nan)
     measured = first >= 0
-    dbh[measured] = summed(stem[rows], weights * number_at(readings, "dbh_cm", rows), len(stems))[measured]
+    dbh[measured] = _combined(number_at(readings, "dbh_cm", rows), weights, stem[rows], len(stems))[measured]
     own[measured] = own_variance(readings, rows, stem, weights, len(stems))[measured]
     last = _last_by_day(rows, stem, when, len(stems))
     undated = readings["measured_on"].isna().to_numpy()
@@ -136,6 +136,16 @@ def _latest(
         dbh_source=_sources(readings, stem, when, first, np.bincount(stem[rows], minlength=len(stems))),
     )
     return state, _stem_parts(sizes.parts, rows, stem, weights, stems["stem_id"].to_numpy(dtype=object))
+
+
+def _combined(sizes_cm: Array, weights: Array, stem: Whole, stems: int) -> Array:
+    """The weighted mean of every stem's sizes, exactly their size where they are alike; 0 without any.
+
+    ``stem`` is ordered. Weights add up to 1 but for rounding, which must not move a size over a class limit.
+    """
+    first = np.zeros(stems)
+    first[stem[::-1]] = sizes_cm[::-1]
+    return first + summed(stem, weights * (sizes_cm - first[stem]), stems)
 
 
 def _latest_round(readings: pd.DataFrame, rows: Whole, stem: Whole, when: Whole) -> Whole:

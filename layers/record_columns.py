@@ -105,6 +105,8 @@ STATUS_EVENT = (
     word("happened_on", "date", "day from which it holds; empty is always"),
     word("as_said", "text", "the word that was used"),
     word("in_doubt", "flag", "said by a helper or out of leaf: counts as living until settled"),
+    word("recorded_at", "time", "device time, UTC"),
+    word("received_at", "time", "server time, UTC"),
     word("supersedes", "text", "the event that this one corrects"),
     word("void", "flag", "crossed out"),
     word("change_no", "int", "number of the change of the site that wrote it"),

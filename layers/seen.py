@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from layers.canopy import HELPERS
 from layers.corrections import LIVE, corrected
-from layers.days import NO_DAY, days, local_days
+from layers.days import NO_DAY, days, local_days, order_said
 from layers.inputs import Records, SiteTerms
 from layers.screening_rules import leaves_expected
 from layers.sights import IN_DOUBT, NONE_SEEN, SIGHTS
@@ -59,9 +59,9 @@ def live_sights(records: Records, trees: pd.DataFrame, terms: SiteTerms, as_of: 
     day = np.where(np.isnat(day), local_days(told["received_at"], terms.time_zone), day)
     tree = pd.Index(trees["tree_id"]).get_indexer(told["tree_id"])
     held = np.flatnonzero((tree >= 0) & (np.isnat(day) | (day <= np.datetime64(as_of, "D"))))
-    fids = told["fid"].to_numpy(dtype=float, na_value=-1)
+    rank = order_said(told, "observation_id")
     never_first = np.where(np.isnat(day), np.datetime64("0000-01-01", "D"), day)
-    order = held[np.lexsort((fids[held], never_first[held]))]
+    order = held[np.lexsort((rank[held], never_first[held]))]
     cells = zip(
         *(told[name].to_numpy(dtype=object)[order] for name in ("what", "text", "crew_kind")), strict=True
     )

@@ -5,7 +5,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from layers.corrections import LIVE, corrected
-from layers.days import NO_DAY, Days, days, latest_per_group, local_days
+from layers.days import NO_DAY, Days, days, latest_per_group, local_days, order_said
 from layers.error_model import Whole
 from layers.inputs import Records
 
@@ -55,7 +55,7 @@ def settled_events(events: pd.DataFrame) -> pd.DataFrame:
     state = corrected(events, "status_event_id", "subject_id")["state"]
     live = events[state == LIVE]
     live = live.assign(day=days(live["happened_on"]))
-    order = np.lexsort((live["fid"].to_numpy(dtype=float, na_value=-1), _always_first(live["day"])))
+    order = np.lexsort((order_said(live, "status_event_id"), _always_first(live["day"])))
     return live.iloc[order].reset_index(drop=True)
 
 

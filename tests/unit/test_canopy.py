@@ -151,3 +151,14 @@ def test_thirty_thousand_observations_take_less_than_half_a_second():
     start = time.process_time()
     assert len(heights_and_crowns(told, "2025-01-01")) == n
     assert time.process_time() - start < 0.5
+
+
+def test_heights_of_one_day_go_by_when_they_were_said_never_by_the_order_in_which_they_came():
+    early, late = "2024-01-01T08:00:00Z", "2024-01-01T09:00:00Z"
+    for first, second in ((1, 2), (2, 1)):
+        rows = [
+            seen(observation_id="b", fid=first, value=11.0, observed_on="2024-01-01", recorded_at=early),
+            seen(observation_id="a", fid=second, value=12.0, observed_on="2024-01-01", recorded_at=late),
+        ]
+        rows.sort(key=lambda each: each["fid"])
+        assert heights_and_crowns(frame(*rows), "2024-06-01")["height_m"].tolist() == [12.0]

@@ -1,3 +1,4 @@
+import dataclasses
 import math
 import time
 
@@ -360,3 +361,17 @@ def test_figures_of_775_places_of_15700_trees_take_less_than_a_second():
     rows = figures_of(given, make_site(), state=state)
     assert time.perf_counter() - began < 1.0
     assert len(rows) == 776 and sum(each["trees"] for each in rows[1:]) == number
+
+
+def test_an_area_of_any_kind_has_the_trees_inside_it():
+    rows = figures_of(stand(SIZES, IN, [area_row("a", SQUARE, kind="place")]))
+    assert (figure_of(rows, "a")["trees"], figure_of(rows, "a")["near_edge"]) == (4, 0)
+
+
+def test_a_stump_that_is_called_like_a_place_takes_none_of_its_trees():
+    given = stand(SIZES, IN)
+    given.trees["place"] = pd.Series(["Yard", None, None, None], dtype=object)
+    places = pd.DataFrame({"id": ["p", "q"], "name": ["Yard"] * 2, "kind": ["part", "stump"]})
+    by_name = given.trees.drop(columns="place_id")
+    rows = figures_of(dataclasses.replace(given, trees=by_name), places=places)
+    assert [(each["area_id"], each["trees"]) for each in rows] == [(None, 4), ("p", 1)]

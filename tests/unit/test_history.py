@@ -262,9 +262,41 @@ def test_the_status_is_that_of_the_latest_event_on_or_before_the_day():
     assert status_on("2023-01-01", always, gone, dead) == ("removed", False)
 
 
-def test_events_of_one_day_go_by_the_later_number():
-    first, second = event("dead", "2020-01-01", fid=1), event("removed", "2020-01-01", fid=2)
-    assert status_on("2020-01-01", second, first) == ("removed", False)
+def test_events_of_one_day_go_by_when_they_were_said_never_by_the_order_in_which_they_came():
+    early, late = {"recorded_at": "2020-01-01T08:00:00Z"}, {"recorded_at": "2020-01-01T09:00:00Z"}
+    dead, gone = event("dead", "2020-01-01", **early), event("removed", "2020-01-01", **late)
+    for first, second in ((1, 2), (2, 1)):
+        came = {**dead, "fid": first}, {**gone, "fid": second}
+        assert status_on("2020-01-01", *came) == ("removed", False)
+    received = {**dead, "recorded_at": None, "received_at": "2020-01-01T10:00:00Z"}
+    assert status_on("2020-01-01", received, gone) == ("dead", False)
+
+
+def test_of_two_corrections_of_an_event_the_one_recorded_later_is_used():
+    early, late = {"recorded_at": "2020-01-02T08:00:00Z"}, {"recorded_at": "2020-01-02T09:00:00Z"}
+    said = event("living", "2020-01-01", status_event_id="a")
+    wrong = event("dead", "2020-01-01", status_event_id="z", supersedes="a", **early)
+    right = event("removed", "2020-01-01", status_event_id="b", supersedes="a", **late)
+    assert status_on("2020-01-01", said, wrong, right) == ("removed", False)
+
+
+def test_classes_said_on_one_day_do_not_depend_on_the_order_in_which_they_came():
+    said = [
+        make_reading(reading_id=id, quantity="class", value=None, class_from_cm=low, class_to_cm=low + 10)
+        for id, low in (("a", 10.0), ("b", 20.0))
+    ]
+    assert stem(readings=said)["class_from_cm"] == stem(readings=said[::-1])["class_from_cm"] == 20.0
+
+
+@pytest.mark.parametrize("size", [10.0, 20.32, 40.0, 60.96, 80.0])
+@pytest.mark.parametrize("number", [2, 3, 4, 5, 6])
+@pytest.mark.parametrize("hands", ["pupils", "trained staff"])
+def test_readings_that_are_alike_make_exactly_their_size(size, number, hands):
+    said = [
+        make_reading(reading_id=f"{n}", quantity="diameter", value=size, crew_kind=hands)
+        for n in range(number)
+    ]
+    assert stem(readings=said)["dbh_cm"] == size
 
 
 def test_without_events_the_status_is_what_is_written_on_the_tree():
