@@ -36,9 +36,7 @@ def new_inspection(slug: str) -> Any:
     zone = request.args.get("zone", "")
     trees = _trees_of(view, zone)
     if request.method == "GET":
-        usual = form.blank(
-            inspected_on=view.as_of, level="formal", leaf_on="not said", rest="nothing recorded"
-        )
+        usual = form.blank(inspected_on=view.as_of, level="formal", leaf_on="not said")
         return _inspection_page(view, zone, trees, usual)
     sent = form.typed()
     values = _inspection(view, zone, trees, sent)
