@@ -13,9 +13,11 @@ from layers.figure_subjects import SITE, Subject
 from layers.figure_sums import Sums
 
 NO_TREES = "No living tree stands here."
-NO_SIZE = "No stem here has a size."
+NO_SIZE = "No trunk here has a size."
 NO_AREA = "The size of the ground is not known: draw or type it."
-NO_BOUNDARY = "The site has no boundary: draw one, or type its hectares, with the kind boundary."
+NO_BOUNDARY = (
+    "The edge of the whole ground is not known: draw it on the page of the ground, or type its size."
+)
 NO_OUTLINE = "This area has no outline, so that no tree can be counted in it: draw it."
 NOT_SCREENED = "The list to be looked at was not made for these figures."
 NOT_YET = "This is not worked out yet."

@@ -42,6 +42,7 @@ class Ask(InvalidRequest):
     def __init__(self, option: str, choices: Sequence[str], because: str) -> None:
         self.option = option
         self.choices = list(choices)
+        self.because = because
         super().__init__(f"{because} Say which with {option}, one of: {', '.join(choices)}.")
 
 

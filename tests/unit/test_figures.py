@@ -182,7 +182,7 @@ def test_a_typed_boundary_holds_all_trees_and_nobody_can_say_which_are_outside()
 def test_without_a_boundary_the_site_has_no_numbers_per_hectare():
     site = figures_of(stand(SIZES, IN, [area_row("a", SQUARE)]))[0]
     for key in ("area_ha", "trees_per_ha", "basal_area_m2_per_ha", "sdi_per_ha", "clark_evans_r"):
-        assert site[key] is None and "boundary" in site["why"][key]
+        assert site[key] is None and "edge of the whole ground" in site["why"][key]
 
 
 def test_an_area_without_an_outline_says_that_nothing_can_be_counted():
@@ -200,7 +200,7 @@ def test_where_no_stem_has_a_size_numbers_of_size_are_missing_and_not_zero():
         2.0,
     )
     for key in ("basal_area_m2", "qmd_cm", "size_classes", "sdi_per_ha", "error_by_cause"):
-        assert row[key] is None and row["why"][key] == "No stem here has a size."
+        assert row[key] is None and row["why"][key] == "No trunk here has a size."
     empty = figure_of(figures_of(stand([10.0], [(500, 500)], [area_row("a", SQUARE)])), "a")
     assert empty["trees"] == 0 and empty["why"]["basal_area_m2"] == "No living tree stands here."
 
