@@ -44,7 +44,7 @@ def api_figures(slug: str) -> Response:
     """Figures of the site, its places and areas at a day, the whole site first."""
     view = current.site_view(slug)
     tag = frame.etag(view, "api figures")
-    return frame.unchanged(tag) or _tagged(_cautioned(_json(view.figures)), tag)
+    return frame.unchanged(tag) or _tagged(frame.cautioned(_json(view.figures)), tag)
 
 
 @bp.get("/sites/<slug>/<any(trees, stems, readings, areas, places, targets, flags, inspections):layer>")
@@ -69,7 +69,7 @@ def api_rows(slug: str, layer: str) -> Response:
     if offset + limit < len(rows):
         said = {**request.args.to_dict(), "limit": limit, "offset": offset + limit}
         response.headers.add("Link", f'<{request.path}?{urlencode(said)}>; rel="next"')
-    return _tagged(_cautioned(response), tag)
+    return _tagged(frame.cautioned(response), tag)
 
 
 @bp.get("/sites/<slug>/changes")
@@ -152,9 +152,4 @@ def _json(data: Any, status: int = 200) -> Response:
 
 def _tagged(response: Response, tag: str) -> Response:
     response.set_etag(tag)
-    return response
-
-
-def _cautioned(response: Response) -> Response:
-    response.headers.add("Link", '</cautions>; rel="describedby"; title="caution"')
     return response

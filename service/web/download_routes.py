@@ -107,4 +107,4 @@ def _varying(response: Response) -> Response:
 
 def _as_file(response: Response, name: str) -> Response:
     response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
-    return response
+    return frame.cautioned(response)

@@ -102,3 +102,9 @@ def unchanged(tag: str) -> Response | None:
         response.set_etag(tag)
         return response
     return None
+
+
+def cautioned(response: Response) -> Response:
+    """Point from data to the caution that goes with them."""
+    response.headers.add("Link", '</cautions>; rel="describedby"; title="caution"')
+    return response

@@ -45,7 +45,7 @@ def site_trees_csv(slug: str) -> Response:
     body = b"".join(csv_pieces(_only(layer, found.index)))
     response = frame.kept_answer(body, "text/csv; charset=utf-8", tag)
     response.headers["Content-Disposition"] = f'attachment; filename="{slug}-trees-{view.as_of}.csv"'
-    return response
+    return frame.cautioned(response)
 
 
 def _only(layer: Any, index: Any) -> Any:

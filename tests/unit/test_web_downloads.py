@@ -29,6 +29,7 @@ def test_every_layer_can_be_taken_out(client, view, layer, form):
     answer = client.get(address(f"layers/{layer}.{form}"))
     assert answer.status_code == 200
     assert f'filename="{SLUG}-{layer}-' in answer.headers["Content-Disposition"]
+    assert answer.headers["Link"] == '</cautions>; rel="describedby"; title="caution"'
     if form == "geojson":
         assert answer.content_type == "application/geo+json"
         assert json.loads(answer.data)["type"] == "FeatureCollection"

@@ -246,6 +246,11 @@
       const input = el("input", { type: "search", id: "bw-find", autocomplete: "off", oninput: () => {
         clearTimeout(waiting);
         waiting = setTimeout(() => this.showFound(plain(input.value.trim()), list, status), 120);
+      }, onkeydown: (event) => {
+        if (event.key !== "Enter") return;
+        clearTimeout(waiting);
+        this.showFound(plain(input.value.trim()), list, status);
+        list.querySelector("button")?.click();
       } });
       return el("div", { className: "bw-search", role: "search" },
         el("label", { htmlFor: "bw-find" }, words.say("find")), input, status, list);
