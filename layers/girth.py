@@ -204,7 +204,7 @@ def _read_size(readings: pd.DataFrame) -> _Size:
     per_unit = readings["unit"].map(CM_PER_UNIT).to_numpy(dtype=float)
     per_value = per_unit / np.where(quantity == "girth", np.pi, 1.0)
     first, second = (readings[name].to_numpy(dtype=float) for name in ("value", "value_2"))
-    two = second > 0
+    two = (first > 0) & (second > 0)
     value = np.where(two, (first + second) / 2.0, first)
     usable = (quantity != "class") & (value > 0) & np.isfinite(per_value)
 

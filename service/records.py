@@ -11,7 +11,9 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 
 from layers.units import CM_PER_UNIT
 from service.errors import InvalidRequest
+from service.intake.day_cells import middle
 
+_DAYS_OF_A_PRECISION = ("measured_on", "observed_on", "happened_on")
 MAX_GIRTH_CM = 4500.0
 ODD_GIRTH_CM = 1000.0
 
@@ -90,6 +92,15 @@ class Appended(Sent):
     reason: Words | None = None
     recorded_at: Time | None = None
 
+    @model_validator(mode="after")
+    def _middle_day(self) -> "Appended":
+        """Of a month or a year the middle day is kept (definitions R4)."""
+        precision = getattr(self, "date_precision", None)
+        for name in _DAYS_OF_A_PRECISION if precision in ("month", "year") else ():
+            if day := getattr(self, name, None):
+                setattr(self, name, middle(int(day[:4]), int(day[5:7]) if precision == "month" else None))
+        return self
+
 
 class ReadingIn(Appended):
     """One size measurement of one stem on one day."""
@@ -122,24 +133,32 @@ class ReadingIn(Appended):
     @model_validator(mode="after")
     def _has_a_size(self) -> "ReadingIn":
         if self.quantity == "class":
-            if self.class_from_cm is None and self.class_to_cm is None:
+            low, high = self.class_from_cm, self.class_to_cm
+            if low is None and high is None and not self.void:
                 raise ValueError("a class needs class_from_cm or class_to_cm")
+            if low is not None and high is not None and high <= low:
+                raise ValueError(
+                    f"a class from {low:g} to {high:g} cm holds nothing; give the smaller end first"
+                )
         elif self.value is None and not self.void:
             raise ValueError("a reading needs a value; leave the row empty when nothing was measured")
-        if self.value is not None and self.girth_cm() < 0:
+        if self.value_2 is not None and self.value_2 < 0:
+            raise ValueError(f"{self.value_2:g} {self.unit} is below zero; type it again")
+        if self.value is not None and self.value < 0:
             raise ValueError(f"{self.value:g} {self.unit} is below zero; type it again")
         if self.value is not None and self.girth_cm() > MAX_GIRTH_CM:
             raise ValueError(
-                f"{self.value:g} {self.unit} is more than 45 m round the trunk; check number and unit"
+                f"{max(self.value, self.value_2 or 0.0):g} {self.unit} is more than 45 m round the trunk; "
+                "check number and unit"
             )
         if self.measured_on is None:
             self.date_precision = "unknown"
         return self
 
     def girth_cm(self) -> float:
-        """The reading as a girth [cm]."""
+        """The reading as a girth [cm], by the larger of two axes."""
         factor = 3.141592653589793 if self.quantity == "diameter" else 1.0
-        return (self.value or 0.0) * CM_PER_UNIT[self.unit] * factor
+        return max(self.value or 0.0, self.value_2 or 0.0) * CM_PER_UNIT[self.unit] * factor
 
 
 class ObservationIn(Appended):

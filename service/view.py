@@ -22,6 +22,7 @@ from layers.surroundings import Surroundings, surroundings
 from service.actors import Actor, visible
 from service.errors import InvalidRequest
 from service.store.engine import Store
+from service.store.former import site_at
 from service.store.frames import records_of, terms_of
 from service.store.site_list import site_rows_with_trees
 from service.store.site_rows import find_site
@@ -148,7 +149,7 @@ def view_of(
     audience = visible(slug, actor)
     with store.read() as connection:
         row = find_site(connection, slug)
-        terms = terms_of(row)
+        terms = terms_of(row if known_at is None else site_at(connection, row, known_at))
         day = _day(as_of) if as_of else today_in(terms.time_zone)
         number = row.change_no if known_at is None else min(known_at, row.change_no)
         key = (store.serial, number, audience, day, f"{row.fid}.{row.version}.{row.change_no}")

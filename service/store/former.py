@@ -2,11 +2,12 @@
 
 import json
 from collections.abc import Sequence
+from types import SimpleNamespace
 from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy import Table
-from sqlalchemy.engine import Connection
+from sqlalchemy.engine import Connection, Row
 
 from service.store import schema
 
@@ -52,6 +53,39 @@ def versions_at(
             out.append(row)
         elif row[0] in earlier:
             out.append(earlier[row[0]])
+    return out
+
+
+def site_at(connection: Connection, row: Any, known_at: int) -> Any:
+    """Return the row of a site with the terms that were agreed on at a change number."""
+    former, change = schema.former_version, schema.change
+    content = connection.execute(
+        sa.select(former.c.content)
+        .join(change, change.c.fid == former.c.ended_by)
+        .where(
+            former.c.table_name == schema.site.name,
+            former.c.record_fid == row.fid,
+            change.c.change_no > known_at,
+        )
+        .order_by(former.c.version)
+        .limit(1)
+    ).scalar()
+    return row if content is None else SimpleNamespace(**{**row._mapping, **json.loads(content)})
+
+
+def first_contents(
+    connection: Connection, table: Table, rows: Sequence[Row[Any]]
+) -> dict[str, dict[str, Any]]:
+    """Return what versioned records said when they were made, by UUID; bytes as hex."""
+    out = {row.id: json.loads(content_of(table, row)) for row in rows}
+    former, changed = schema.former_version, [row.fid for row in rows if row.version > 1]
+    for start in range(0, len(changed), 500):
+        query = sa.select(former.c.content).where(
+            former.c.table_name == table.name,
+            former.c.version == 1,
+            former.c.record_fid.in_(changed[start : start + 500]),
+        )
+        out.update((cells["id"], cells) for cells in map(json.loads, connection.scalars(query)))
     return out
 
 

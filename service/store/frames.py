@@ -35,7 +35,7 @@ _ID_OF = {
 }
 
 
-def terms_of(row: Row[Any]) -> SiteTerms:
+def terms_of(row: Any) -> SiteTerms:
     """Return what a site agreed on, from its row."""
     default = US_BREAKS_CM if row.units == "us" else DEFAULT_BREAKS_CM
     breaks = tuple(json.loads(row.size_class_breaks_cm)) if row.size_class_breaks_cm else default

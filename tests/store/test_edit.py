@@ -4,11 +4,13 @@ import pytest
 
 from service.actors import LOCAL_MANAGER
 from service.edit import add_areas, add_trees, cross_out, edit_tree
-from service.entry import enter_readings
-from service.errors import InvalidRequest, NotFound, StaleVersion
+from service.entry import enter_readings, enter_statuses
+from service.errors import Conflict, InvalidRequest, NotFound, StaleVersion
+from service.site_terms import edit_terms, terms_now
 from service.store.frames import records_of
 from service.store.site_rows import create_site, find_site
 from service.undo import undo_last
+from service.view import view_of
 from tests.store.test_entry import STEM, TREE
 
 SQUARE = {
@@ -84,3 +86,73 @@ def test_an_area_keeps_its_outline(school):
 def test_an_area_without_outline_or_hectares_is_refused(school):
     with pytest.raises(InvalidRequest, match="outline, or its hectares"):
         add_areas(school, "school", LOCAL_MANAGER, [{"name": "Lawn"}])
+
+
+def test_a_known_id_is_left_alone_with_the_same_content_and_refused_with_another(school):
+    edit_tree(school, "school", LOCAL_MANAGER, TREE, 1, {"tag": "8"})
+    assert add_trees(school, "school", LOCAL_MANAGER, [LIME]) == [TREE]
+    with pytest.raises(Conflict) as caught:
+        add_trees(school, "school", LOCAL_MANAGER, [{**LIME, "tag": "9"}])
+    assert (caught.value.sent["tag"], caught.value.known["tag"]) == ("9", "7")
+    lawn = {"id": STEM, "name": "Lawn", "geometry": SQUARE}
+    assert add_areas(school, "school", LOCAL_MANAGER, [lawn]) == [STEM]
+    assert add_areas(school, "school", LOCAL_MANAGER, [lawn]) == [STEM]
+    with pytest.raises(Conflict):
+        add_areas(school, "school", LOCAL_MANAGER, [{**lawn, "name": "Meadow"}])
+
+
+def test_an_id_that_is_known_on_another_ground_is_refused_for_a_tree(school):
+    create_site(school, "park", actor=LOCAL_MANAGER)
+    with pytest.raises(Conflict):
+        add_trees(school, "park", LOCAL_MANAGER, [LIME])
+
+
+def test_a_planting_more_than_a_year_ahead_is_refused(school):
+    with pytest.raises(InvalidRequest, match="year ahead"):
+        add_trees(school, "school", LOCAL_MANAGER, [{"planted_on": "2999-01-01"}])
+    with pytest.raises(InvalidRequest, match="year ahead"):
+        edit_tree(school, "school", LOCAL_MANAGER, TREE, 1, {"planted_on": "2999-01-01"})
+
+
+def test_the_stem_of_a_tree_that_was_called_dead_by_mistake_counts_again(school):
+    dead = add_trees(school, "school", LOCAL_MANAGER, [{"status": "dead"}, {"status": "dead"}])
+    assert view_of(school, "school", LOCAL_MANAGER).figures[0]["stems"] == 1
+    edit_tree(school, "school", LOCAL_MANAGER, dead[0], 1, {"status": "living"})
+    enter_statuses(school, "school", LOCAL_MANAGER, [{"subject_id": dead[1], "status": "living"}])
+    first = view_of(school, "school", LOCAL_MANAGER).figures[0]
+    assert (first["trees"], first["stems"], first["dead_trees"]) == (3, 3, 0)
+
+
+def test_what_was_known_earlier_is_computed_with_the_terms_of_then(school):
+    said = {"stem_id": STEM, "value": 100.0, "height_m": 1.3, "measured_on": "2024-05-14"}
+    enter_readings(school, "school", LOCAL_MANAGER, [said])
+    then = view_of(school, "school", LOCAL_MANAGER, "2025-01-01")
+    for height in (1.0, 1.5):
+        known = terms_now(school, "school")
+        values = {**known.values, "breast_height_m": height}
+        edit_terms(school, "school", LOCAL_MANAGER, known.version, values)
+    changed = view_of(school, "school", LOCAL_MANAGER, "2025-01-01")
+    assert changed.figures[0]["basal_area_m2"] < then.figures[0]["basal_area_m2"]
+    again = view_of(school, "school", LOCAL_MANAGER, "2025-01-01", known_at=then.known_at)
+    assert again.terms.breast_height_m == 1.3
+    assert again.figures == then.figures
+    between = view_of(school, "school", LOCAL_MANAGER, "2025-01-01", known_at=then.known_at + 1)
+    assert between.terms.breast_height_m == 1.0
+
+
+def test_a_place_whose_entry_was_taken_back_can_be_named_again(school):
+    for _ in range(2):
+        add_trees(school, "school", LOCAL_MANAGER, [{"place": "Drive"}])
+        assert "Drive" in {row["name"] for row in view_of(school, "school", LOCAL_MANAGER).figures}
+        undo_last(school, "school", LOCAL_MANAGER)
+    add_trees(school, "school", LOCAL_MANAGER, [{"place": "Drive"}])
+    rows = view_of(school, "school", LOCAL_MANAGER).figures
+    assert [row["trees"] for row in rows if row["name"] == "Drive"] == [1]
+
+
+def test_a_position_is_given_in_the_frame_of_the_ground(school):
+    with pytest.raises(InvalidRequest, match="lon_deg"):
+        add_trees(school, "school", LOCAL_MANAGER, [{"x_m": 1.0, "y_m": 2.0}])
+    create_site(school, "yard", actor=LOCAL_MANAGER, frame="local")
+    with pytest.raises(InvalidRequest, match="x_m"):
+        add_trees(school, "yard", LOCAL_MANAGER, [{"lon_deg": 9.0, "lat_deg": 47.0}])

@@ -228,3 +228,32 @@ def test_an_id_that_is_known_on_another_ground_is_refused(school):
 def test_a_time_that_is_none_is_refused(school):
     answer = enter_readings(school, "school", LOCAL_MANAGER, [_reading(1, recorded_at="soon")])[0]
     assert (answer.outcome, "is not a time" in answer.why) == ("refused", True)
+
+
+@pytest.mark.parametrize("second", [-1.0, 90_000.0])
+def test_a_second_axis_that_cannot_be_is_refused(school, second):
+    said = _reading(1, quantity="diameter", instrument="caliper", value=30, value_2=second)
+    assert enter_readings(school, "school", LOCAL_MANAGER, [said])[0].outcome == "refused"
+
+
+@pytest.mark.parametrize("value", [-5.0, 9_000.0])
+def test_a_girth_that_cannot_be_is_refused(school, value):
+    said = _reading(1, value=value)
+    assert enter_readings(school, "school", LOCAL_MANAGER, [said])[0].outcome == "refused"
+
+
+@pytest.mark.parametrize(
+    ("precision", "kept"), [("year", "2024-07-02"), ("month", "2024-01-15"), ("day", "2024-01-01")]
+)
+def test_of_a_month_or_a_year_the_middle_day_is_kept(school, precision, kept):
+    said = _reading(1, measured_on="2024-01-01", date_precision=precision)
+    for outcome in ("taken", "already there"):
+        assert enter_readings(school, "school", LOCAL_MANAGER, [said])[0].outcome == outcome
+    assert _records(school).readings["measured_on"].tolist() == [kept]
+
+
+def test_a_class_that_holds_nothing_is_refused_and_one_is_crossed_out_without_bounds(school):
+    said = _reading(1, quantity="class", value=None, class_from_cm=40, class_to_cm=20)
+    assert enter_readings(school, "school", LOCAL_MANAGER, [said])[0].outcome == "refused"
+    void = _reading(2, quantity="class", value=None, void=True, supersedes=_id(1))
+    assert enter_readings(school, "school", LOCAL_MANAGER, [void])[0].outcome == "taken"

@@ -252,3 +252,7 @@ def test_fifteen_thousand_readings_take_well_under_a_second():
 
 def test_ids_are_those_given():
     assert one()["reading_id"] == READING_ID and one()["stem_id"] == STEM_ID
+
+
+def test_a_second_axis_without_a_first_is_no_size():
+    assert np.isnan(one(quantity="diameter", instrument="caliper", value=0.0, value_2=30.0)["dbh_cm"])
