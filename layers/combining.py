@@ -7,10 +7,11 @@ import numpy as np
 import pandas as pd
 
 from layers.error_model import Array, Whole
-from layers.girth import Standardised
+from layers.girth import Standardised, standardised
+from layers.inputs import Records, SiteTerms
 
 
-def weights_of(sizes: Standardised, rows: Whole, stem: Whole) -> Array:
+def weights_of(sizes: Standardised, rows: Whole, stem: Whole, records: Records, terms: SiteTerms) -> Array:
     """Return how much each reading counts in the size of its stem.
 
     Parameters
@@ -21,6 +22,10 @@ def weights_of(sizes: Standardised, rows: Whole, stem: Whole) -> Array:
         Those that count, ordered by stem.
     stem : array
         The stem of every reading, as a number.
+    records : Records
+        Stems and trees of the site.
+    terms : SiteTerms
+        Breast height [m] of the site.
 
     Returns
     -------
@@ -30,13 +35,32 @@ def weights_of(sizes: Standardised, rows: Whole, stem: Whole) -> Array:
     Notes
     -----
     With the covariance C of a stem's readings (own errors, departures shared at one height, shared effects),
-    the weights are C^-1 1 / (1' C^-1 1).
+    the weights are C^-1 1 / (1' C^-1 1). Errors that grow with the size are taken at the mean size of the
+    stem's readings: taken at each reading's own, a shared one would put the mean below all of them.
     """
     weights = np.ones(len(rows))
-    for together in _several(sizes, rows, stem):
+    several = np.bincount(stem[rows])[stem[rows]] > 1 if len(rows) else np.zeros(0, dtype=bool)
+    if not several.any():
+        return weights
+    at, of = rows[several], stem[rows[several]]
+    alike = _at_mean_size(sizes, at, of, records, terms)
+    own = np.ones(len(at))
+    for together in _several(alike, np.arange(len(at)), of):
         solved = np.linalg.solve(together.covariance(), np.ones(len(together.own)))
-        weights[together.at] = solved / solved.sum()
+        own[together.at] = solved / solved.sum()
+    weights[several] = own
     return weights
+
+
+def _at_mean_size(
+    sizes: Standardised, rows: Whole, stem: Whole, records: Records, terms: SiteTerms
+) -> Standardised:
+    """The readings as if all of a stem had read its mean size: with the errors that they would then have."""
+    readings, size = sizes.readings.iloc[rows], number_at(sizes.readings, "dbh_cm", rows)
+    mean = np.bincount(stem, weights=size) / np.maximum(np.bincount(stem), 1)
+    factor = mean[stem] / size
+    alike = readings.assign(value=readings["value"] * factor, value_2=readings["value_2"] * factor)
+    return standardised(alike, records.stems, records.trees, terms)
 
 
 @dataclass(frozen=True)

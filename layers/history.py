@@ -83,7 +83,7 @@ def state_at(records: Records, terms: SiteTerms, as_of: str) -> StandState:
     sizes = girth.standardised(live, records.stems, records.trees, terms)
     stems = _stems(records, known[known["state"] == LIVE], day, terms.time_zone)
     stem = _positions(stems["stem_id"], sizes.readings["stem_id"])
-    state, parts = _latest(stems, sizes, stem, when)
+    state, parts = _latest(stems, sizes, stem, when, records, terms)
     state = state.join(_classes(sizes.readings, stem, when, len(stems)))
     return StandState(columns.shaped("stem_state", state), parts, sizes.causes)
 
@@ -108,7 +108,12 @@ def _positions(stem_ids: pd.Series, wanted: pd.Series) -> Whole:
 
 
 def _latest(
-    stems: pd.DataFrame, sizes: girth.Standardised, stem: Whole, when: Whole
+    stems: pd.DataFrame,
+    sizes: girth.Standardised,
+    stem: Whole,
+    when: Whole,
+    records: Records,
+    terms: SiteTerms,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The state of every stem by its latest round, and its shared parts."""
     readings = sizes.readings
@@ -116,7 +121,7 @@ def _latest(
     rows = _latest_round(readings, np.flatnonzero(has_size), stem, when)
     first = np.full(len(stems), _NONE, dtype=np.int64)
     first[stem[rows][::-1]] = rows[::-1]
-    weights = weights_of(sizes, rows, stem)
+    weights = weights_of(sizes, rows, stem, records, terms)
 
     dbh, own = np.full(len(stems), np.nan), np.full(len(stems), np.nan)
     measured = first >= 0

@@ -182,6 +182,23 @@ def test_readings_of_the_same_day_outside_a_round_are_combined_and_those_of_othe
     assert stem(readings=readings)["dbh_cm"] == pytest.approx(101 / np.pi, rel=1e-3)
 
 
+@pytest.mark.parametrize(
+    "how",
+    [
+        {"instrument": "hand breadths"},
+        {"instrument": "hand spans", "calibration_id": "c"},
+        {"instrument": "girth tape", "height_m": 0.15},
+        {"instrument": "sighting", "height_m": 0.6},
+    ],
+)
+def test_a_size_from_several_readings_of_one_kind_lies_in_the_middle_of_them(how):
+    readings = [
+        make_reading(reading_id=f"{size}", quantity="diameter", value=size, **how) for size in (30.0, 40.0)
+    ]
+    low, high = (stem(readings=[one])["dbh_cm"] for one in readings)
+    assert stem(readings=readings)["dbh_cm"] == pytest.approx((low + high) / 2)
+
+
 def test_a_class_feeds_the_class_only_and_an_older_size_stays():
     of_class = make_reading(
         reading_id="k",
