@@ -8,6 +8,7 @@ from flask_babel import gettext as _
 from service.entry import Answer, enter_readings
 from service.errors import NotFound
 from service.records import ReadingIn, parsed
+from service.store import changes
 from service.view import SiteView
 from service.web import choices, current, display, form, frame, reading_answers, teams, tree_facts
 
@@ -138,6 +139,7 @@ def _correction(view: SiteView, reading: Any, sent: form.Form, crossing_out: boo
     if sent.text("reason") is None:
         sent.faults["reason"] = _("Say in a few words why; it is kept with the correction.")
     own = {"stem_id": reading["stem_id"], "supersedes": reading["reading_id"], "void": crossing_out}
+    own["recorded_at"] = changes.now()  # of two corrections of one reading the later one is used
     said = {name: value for name, value in values.items() if value is not None and value == value}
     return {**said, **own, "reason": sent.text("reason")}
 

@@ -2,6 +2,7 @@
 
 import pytest
 
+from layers.history import live_readings
 from service.actors import LOCAL_MANAGER
 from service.view import view_of
 from tests.web_forms import send, told, words
@@ -121,6 +122,17 @@ def test_a_correction_stands_in_front_and_both_stay_with_the_reason(client, stor
     assert "58.5 cm round, at 0.90 m" in page
     assert "corrected since" in page
     assert "why: misread <b>" in page
+
+
+def test_of_two_corrections_of_one_reading_the_later_one_is_used(client, store, view):
+    wrong = view.records.readings[view.records.readings["value"] == 58.5].iloc[0]
+    for value in ("48.5", "49.5"):
+        sent = send(client, f"/readings/{wrong.reading_id}/correct", value=value, reason="misread")
+        assert sent.status == 303
+        assert last_reading(store).recorded_at
+    readings = live_readings(view_of(store, SLUG, LOCAL_MANAGER).records.readings)
+    forked = readings[readings["supersedes"] == wrong.reading_id].set_index("value")["state"]
+    assert forked.to_dict() == {48.5: "superseded", 49.5: "live"}
 
 
 def test_a_correction_without_a_reason_takes_nothing(client, store, view):
