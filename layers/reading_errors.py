@@ -153,9 +153,10 @@ def _crew_keys(readings: pd.DataFrame, known: Precisions) -> tuple[Whole, list[s
 
 
 def _codes(values: pd.Series, missing: str) -> tuple[Whole, list[str]]:
-    """A whole number for each text, and the texts; a missing one has its own word."""
-    codes, texts = pd.factorize(values.to_numpy(dtype=object), use_na_sentinel=False)
-    return np.asarray(codes, dtype=np.int64), [missing if pd.isna(text) else str(text) for text in texts]
+    """A whole number for each text, and the texts; a missing one is the same as its word."""
+    said = values.astype(object).where(values.notna(), missing)
+    codes, texts = pd.factorize(said.to_numpy(dtype=object))
+    return np.asarray(codes, dtype=np.int64), [str(text) for text in texts]
 
 
 def _rows(size: Array) -> Whole:

@@ -375,3 +375,13 @@ def test_a_stump_that_is_called_like_a_place_takes_none_of_its_trees():
     by_name = given.trees.drop(columns="place_id")
     rows = figures_of(dataclasses.replace(given, trees=by_name), places=places)
     assert [(each["area_id"], each["trees"]) for each in rows] == [(None, 4), ("p", 1)]
+
+
+def test_an_instrument_that_was_not_said_is_the_unknown_one():
+    readings = reading_rows([30.0, 40.0])
+    readings[0]["instrument"], readings[1]["instrument"] = None, "unknown"
+    given = make_records(trees=tree_rows(2), stems=stem_rows(2), readings=readings)
+    causes = state_at(given, local_site(), AS_OF).causes
+    assert causes["cause"].is_unique
+    alike = stand([30.0, 40.0], instrument="unknown")
+    assert figures_of(given)[0]["basal_area_se_m2"] == figures_of(alike)[0]["basal_area_se_m2"]
