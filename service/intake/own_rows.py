@@ -11,6 +11,7 @@ from typing import Any
 from layers import columns
 from service.errors import InvalidRequest
 from service.intake import cells, day_cells
+from service.intake.geojson_file import FEATURE_ID
 from service.intake.name_matching import matched_names
 from service.intake.prepared import Guess, Prepared, PreparedReading, PreparedRow, Question, SiteFacts
 from service.intake.source_table import SourceTable
@@ -39,6 +40,7 @@ _EXTRA_TEXT = ("calibration_id", "recorded_at", "crew", "crew_kind", "round_id",
 _EXTRA_NUMBER = ("tilt_deg", "first_guess", "first_entry")
 _WORDS = {c.name for frame in ("trees", "tree_record", "stem_record", "stem_state", "reading_record") for c in
           columns.FRAMES[frame]}  # fmt: skip
+_TREE_WORDS = frozenset(columns.names("trees"))  # all that the layer of trees has of ours
 _SHAPE_WORDS = {c.name for frame in ("area_record", "target_record") for c in columns.FRAMES[frame]} | {
     "area_ha"
 }
@@ -77,6 +79,22 @@ def is_ours(table: SourceTable) -> bool:
     return known >= 8 and any(header in table.headers for header in OWN_IDS)
 
 
+def require_trees(table: SourceTable) -> None:
+    """Check that a layer of ours that left another site can stand by itself here: one of trees can.
+
+    Raises
+    ------
+    InvalidRequest
+        If it holds stems or readings, which belong to trees that are not known here.
+    """
+    for header, layer in (("reading_id", "readings"), ("stem_id", "stems")):
+        if header in table.headers:
+            raise InvalidRequest(
+                f"{table.path.name} is a list of {layer} whose trees are not known on this site. Import it "
+                "into the site that it left, or import the list of trees of that site here."
+            )
+
+
 def computed_headers(table: SourceTable) -> dict[str, str]:
     """Return the columns of a layer that left another site that are computed: header -> reason.
 
@@ -110,7 +128,9 @@ def prepared_own(table: SourceTable, site: SiteFacts, guesses: list[Guess]) -> P
         understood |= _readings(rows, table, site)
     elif "stem_id" not in ids:
         understood |= _trees(rows, table)
-    left_out = {h: COMPUTED for h in table.headers if h in _WORDS and h not in understood}
+    of_trees = "stem_id" not in ids and "reading_id" not in ids
+    ours = _TREE_WORDS if of_trees else _WORDS
+    left_out = {h: COMPUTED for h in table.headers if h in ours and h not in understood}
     if "status" in left_out and "reading_id" not in ids:
         left_out["status"] = BY_DAY
     kept = _kept(rows, table, understood, left_out) if "reading_id" not in ids else []
@@ -219,7 +239,7 @@ def _kept(
     """Keep the columns that other files had brought, under their own headers."""
     kept = []
     for header in table.headers:
-        if header in understood or header in left_out or header in ("geometry", "feature id"):
+        if header in understood or header in left_out or _is_feature_id(table, header):
             continue
         kept.append(header)
         plain = header
@@ -231,6 +251,13 @@ def _kept(
             elif cell:
                 row.kept[plain] = cell
     return kept
+
+
+def _is_feature_id(table: SourceTable, header: str) -> bool:
+    """Return whether a column is a geometry, or only the number that our GeoJSON gives its features."""
+    if header != FEATURE_ID:
+        return header == "geometry"
+    return "fid" not in table.headers or table.column(header) == table.column("fid")
 
 
 def _object(cell: str) -> dict[str, str]:

@@ -5,6 +5,8 @@ import json
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+import shapely
+
 from service.intake.comparing import Groups, same
 from service.intake.content import as_text, from_text
 from service.intake.decisions import Decision, Here, Revision, same_key_question
@@ -15,6 +17,7 @@ from service.store.rows import Table
 
 GROUPS = ("name", "kind", "use", "outline", "keeper", "typed_area_ha", "external_id", "kept")
 _SILENT = {"kind": "other", "name": ""}  # what a file says that says nothing
+_NOT_LEAVING = ("external_id", "kept")  # our layers do not have them: a file of ours says nothing of them
 
 
 def shape_content(shape: PreparedShape) -> dict[str, Any]:
@@ -63,6 +66,7 @@ def compare_shape(decision: Decision, here: Here) -> None:
         for group in GROUPS
         if not same(group, said[group], before.get(group), strictly=True)
         and (known is not None or said[group] not in (None, _SILENT.get(group, "")))
+        and (keyed.own is None or group not in _NOT_LEAVING or said[group])
     }
     for earlier in here.said_before.get(keyed.record_id, ()):
         past = _groups_here(earlier)
@@ -135,4 +139,11 @@ def _groups_here(record: Mapping[str, Any]) -> Groups:
 
 
 def _digest(wkb: bytes | None) -> str | None:
-    return None if wkb is None else hashlib.sha1(wkb, usedforsecurity=False).hexdigest()
+    """Return a digest of an outline: the same wherever its rings begin, and for a polygon that is all parts."""
+    if wkb is None:
+        return None
+    shape = shapely.from_wkb(wkb)
+    if shape.geom_type.startswith("Multi") and len(shape.geoms) == 1:
+        shape = shape.geoms[0]
+    plain = shapely.to_wkb(shapely.normalize(shape), output_dimension=2, byte_order=1)
+    return hashlib.sha1(plain, usedforsecurity=False).hexdigest()

@@ -96,6 +96,7 @@ def _this_year(site: SiteFacts) -> int:
 
 def _trees(table: SourceTable, options: ImportOptions, site: SiteFacts, guesses: list[Guess]) -> Prepared:
     if own_rows.is_ours(table):
+        own_rows.require_trees(table)
         own_rows.as_it_was(table)
         table.left_out |= own_rows.computed_headers(table)
     columns = guess_columns.assigned(table, options, _this_year(site))

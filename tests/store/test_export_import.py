@@ -3,6 +3,7 @@
 import pytest
 
 from service.actors import LOCAL_MANAGER
+from service.errors import InvalidRequest
 from service.intake.prepared import ImportOptions
 from service.intake.run import import_file
 from service.outlets.export import FORMATS, LAYERS, export_layer
@@ -48,3 +49,56 @@ def test_every_layer_of_a_stored_site_leaves_in_every_format(store, site, form, 
         expected = {"trees": 4, "stems": 5, "readings": 4, "areas": 0, "figures": len(view.figures)}
         assert {layer: rows[layer] for layer in expected} == expected
     assert all((tmp_path / f"{layer}.{form}").stat().st_size > 0 for layer in LAYERS)
+
+
+WORDS_OF_READINGS = """\
+Nr;Baumart;Umfang cm;note;unit;side;version;feature id
+1;Tilia cordata;101;beside the gate;K 7;north;2;a
+2;Quercus robur;240;=B2;K 8;;3;b
+"""
+
+
+@pytest.mark.parametrize("form", FORMATS)
+def test_columns_kept_as_written_come_back_whatever_they_are_called(store, form, tmp_path):
+    path = tmp_path / "words.csv"
+    path.write_text(WORDS_OF_READINGS, encoding="utf-8")
+    import_file(store, path, "words", ImportOptions(), LOCAL_MANAGER)
+    before = view_of(store, "words", LOCAL_MANAGER)
+    assert before.records.trees["kept"][0]["note"] == "beside the gate"
+    out = tmp_path / f"out.{form}"
+    export_layer(before, "trees", form, out)
+    report = import_file(store, out, "words", ImportOptions(layer="trees"), LOCAL_MANAGER)
+    assert (report.already_there, report.read) == (2, 2)
+    assert view_of(store, "words", LOCAL_MANAGER).records.trees.equals(before.records.trees)
+
+
+OUTLINES = """\
+{"type": "FeatureCollection", "features": [
+{"type": "Feature", "properties": {"name": "Lawn", "kind": "lawn", "mown": "weekly"}, "geometry":
+{"type": "Polygon", "coordinates": [[[9.1, 47.6], [9.1, 47.61], [9.11, 47.61], [9.11, 47.6], [9.1, 47.6]],
+[[9.102, 47.602], [9.103, 47.602], [9.103, 47.603], [9.102, 47.602]]]}},
+{"type": "Feature", "properties": {"name": "Two", "kind": "lawn"}, "geometry":
+{"type": "MultiPolygon", "coordinates": [[[[9.2, 47.6], [9.21, 47.6], [9.21, 47.61], [9.2, 47.6]]],
+[[[9.3, 47.6], [9.31, 47.6], [9.31, 47.61], [9.3, 47.6]]]]}}]}
+"""
+
+
+@pytest.mark.parametrize("form", FORMATS)
+def test_areas_that_left_come_back_and_change_nothing(store, form, tmp_path):
+    path = tmp_path / "ground.geojson"
+    path.write_text(OUTLINES, encoding="utf-8")
+    import_file(store, path, "ground", ImportOptions(layer="areas"), LOCAL_MANAGER)
+    before = view_of(store, "ground", LOCAL_MANAGER)
+    out = tmp_path / f"out.{form}"
+    export_layer(before, "areas", form, out)
+    report = import_file(store, out, "ground", ImportOptions(layer="areas"), LOCAL_MANAGER)
+    assert (report.already_there, report.read) == (2, 2)
+    assert view_of(store, "ground", LOCAL_MANAGER).known_at == before.known_at
+
+
+@pytest.mark.parametrize("layer", ["stems", "readings"])
+def test_stems_and_readings_of_another_site_make_no_trees(store, site, layer, tmp_path):
+    out = tmp_path / "out.csv"
+    export_layer(view_of(store, site, LOCAL_MANAGER), layer, "csv", out)
+    with pytest.raises(InvalidRequest, match="whose trees are not known on this site"):
+        import_file(store, out, "elsewhere", ImportOptions(), LOCAL_MANAGER)
