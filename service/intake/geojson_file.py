@@ -17,6 +17,7 @@ from service.intake.source_table import SourceTable
 MAX_BYTES = 160 << 20
 MAX_COLUMNS = 2_000
 FEATURE_ID = "feature id"
+_EXPORT_AGAIN = "Export the list as a FeatureCollection of features, or as CSV."
 _GEOMETRIES = ("Point", "MultiPoint", "LineString", "MultiLineString", "Polygon", "MultiPolygon")
 
 
@@ -32,6 +33,7 @@ def read_geojson(path: Path) -> SourceTable:
     features = _features(document, path.name)
     headers, columns, faults = _properties(features)
     geometry = _geometry(features, faults)
+    faults |= _no_features(features)
     crs, guesses = _system(document, geometry)
     name = document.get("name")
     return SourceTable(
@@ -57,13 +59,24 @@ def _parsed(path: Path) -> dict[str, Any]:
             f"{path.name} is larger than {MAX_BYTES >> 20} MB; split it, or give it as CSV or GeoPackage."
         )
     data = path.read_bytes().removeprefix(b"\xef\xbb\xbf")
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        data = _from_utf16(data, path.name)
     try:
         document = orjson.loads(data)
     except orjson.JSONDecodeError as wrong:
         raise Unreadable(_why(path.name, data, wrong)) from wrong
     if not isinstance(document, dict):
-        raise Unreadable(f"{path.name} is JSON but no GeoJSON: it is not an object with a type.")
+        raise Unreadable(
+            f"{path.name} is JSON but no GeoJSON: it is not an object with a type. {_EXPORT_AGAIN}"
+        )
     return document
+
+
+def _from_utf16(data: bytes, name: str) -> bytes:
+    try:
+        return data.decode("utf-16").encode("utf-8")
+    except UnicodeError as wrong:
+        raise Unreadable(f"{name} is damaged UTF-16; save it again as UTF-8.") from wrong
 
 
 def _why(name: str, data: bytes, wrong: orjson.JSONDecodeError) -> str:
@@ -91,13 +104,23 @@ def _features(document: dict[str, Any], name: str) -> list[dict[str, Any]]:
         features = [{"type": "Feature", "properties": {}, "geometry": document}]
     else:
         raise Unreadable(
-            f"{name} is no GeoJSON: its type is {str(kind)[:40]!r}, a FeatureCollection is needed."
+            f"{name} is no GeoJSON of features: its type is {str(kind)[:40]!r}. {_EXPORT_AGAIN}"
         )
     if not isinstance(features, list) or not features:
         raise Unreadable(f"{name} holds no features; there is nothing to take in.")
     if not all(isinstance(feature, dict) for feature in features):
-        raise Unreadable(f"{name} is no GeoJSON: one of its features is no object.")
+        raise Unreadable(f"{name} is no GeoJSON: one of its features is no object. {_EXPORT_AGAIN}")
     return features
+
+
+def _no_features(features: list[dict[str, Any]]) -> dict[int, str]:
+    """Return why members of a collection are no features: a collection within it, a bare geometry."""
+    told = {place: feature.get("type", "Feature") for place, feature in enumerate(features)}
+    return {
+        place: f"This is a {str(kind)[:40]!r}, no feature; nothing in it was read. {_EXPORT_AGAIN}"
+        for place, kind in told.items()
+        if kind != "Feature"
+    }
 
 
 def _text(value: Any) -> str | None:
@@ -187,6 +210,7 @@ def _system(document: dict[str, Any], geometry: list[Any]) -> tuple[str | None, 
         try:
             said = code_of("WGS84" if "CRS84" in name.upper() else code)
         except InvalidRequest:
-            return None, []
+            why = f"The file names {name[:60]!r}, which is not known here: it was not used."
+            return None, [Guess("crs", "not as the file names it", why, 0.5)]
         return said, [Guess("crs", said, f"The file names it: {name[:60]}.", 1.0)]
     return None, []

@@ -257,7 +257,8 @@ def _is_feature_id(table: SourceTable, header: str) -> bool:
     """Return whether a column is a geometry, or only the number that our GeoJSON gives its features."""
     if header != FEATURE_ID:
         return header == "geometry"
-    return "fid" not in table.headers or table.column(header) == table.column("fid")
+    numbers = table.column("fid") if "fid" in table.headers else []
+    return not any(numbers) or table.column(header) == numbers
 
 
 def _object(cell: str) -> dict[str, str]:

@@ -139,7 +139,7 @@ def _groups_here(record: Mapping[str, Any]) -> Groups:
 
 
 def _digest(wkb: bytes | None) -> str | None:
-    """Return a digest of an outline: the same wherever its rings begin, and for a polygon that is all parts."""
+    """Return a digest of an outline: the same wherever its rings begin, and for a lone part of many."""
     if wkb is None:
         return None
     shape = shapely.from_wkb(wkb)

@@ -281,3 +281,31 @@ def test_other_kinds_of_files_are_refused_with_what_to_do(tmp_path, name):
 def test_a_file_that_is_not_there_is_said(tmp_path):
     with pytest.raises(Unreadable, match="There is no file"):
         prepare(tmp_path / "none.csv", ImportOptions(), SiteFacts(today=TODAY))
+
+
+def test_a_collection_inside_a_collection_is_refused_and_makes_no_tree(tmp_path):
+    point = {"type": "Point", "coordinates": [9.1, 47.6]}
+    feature = {"type": "Feature", "geometry": point, "properties": {"tag": "1", "girth_cm": 100}}
+    inner = {"type": "FeatureCollection", "features": [feature, feature]}
+    text = json.dumps({"type": "FeatureCollection", "features": [feature, inner, point]})
+    prepared = prepared_of(tmp_path, text, name="nested.geojson")
+    assert [bool(row.refused) for row in prepared.trees] == [False, True, True]
+    assert "'FeatureCollection', no feature; nothing in it was read" in prepared.trees[1].refused
+
+
+def test_geojson_in_utf_16_is_read(tmp_path):
+    point = {"type": "Point", "coordinates": [9.1, 47.6]}
+    feature = {"type": "Feature", "geometry": point, "properties": {"species": "Föhre", "girth_cm": 100}}
+    prepared = prepared_of(tmp_path, json.dumps(feature).encode("utf-16"), name="wide.geojson")
+    assert prepared.trees[0].name_as_written == "Föhre"
+
+
+def test_an_unknown_system_that_a_file_names_is_said(tmp_path):
+    point = {"type": "Point", "coordinates": [9.1, 47.6]}
+    feature = {"type": "Feature", "geometry": point, "properties": {"girth_cm": 100}}
+    crs = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::999999"}}
+    prepared = prepared_of(tmp_path, json.dumps({**feature, "crs": crs}), name="odd.geojson")
+    assert [guess.value for guess in prepared.guesses if guess.what == "crs"] == [
+        "not as the file names it",
+        "WGS84 (EPSG:4326)",
+    ]
