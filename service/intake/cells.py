@@ -37,6 +37,12 @@ _WITH_UNIT = re.compile(rf"(.*?[0-9.,])\s*({_SIGNS}|[A-Za-z]+)\.?", re.DOTALL)
 _LEADING = re.compile(
     r"(?:ø|⌀|∅|ca\.?|approx\.?|c\.|~|≈|circa|env\.?|etwa|u\s*=|d\s*=|stu)\s*", re.IGNORECASE
 )
+_FRACTIONS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
+_FRACTION = re.compile(r"(?:([0-9]{1,3})[ -]\s*)?(1/2|[13]/4|[1357]/8|[0-9]{1,2}/16)(?![0-9/])")
+_STEM_WORDS = (
+    "stems?|trunks?|st(?:ä|ae)mme|stamm|troncs?|tiges?|brins?|fusti|tronchi|troncos?|tallos?|stammen"
+)
+_COUNTED = re.compile(rf"([0-9]{{1,2}})\s*(?:{_STEM_WORDS})\s*[:,(-]?\s*(.*?)\)?", re.IGNORECASE)
 _TIMES = re.compile(r"([0-9]{1,3})\s*[x×*]\s*(.+)", re.IGNORECASE)
 _BETWEEN_STEMS = re.compile(
     r"\s*[/+&;]\s*|\s+-\s*|(?<=[0-9])\s*-\s*(?=[0-9])|\s+(?:and|und|et|y|e|en)\s+", re.I
@@ -110,7 +116,28 @@ def size_cell(cell: str, *, comma: bool = False) -> SizeCell:
     if klass is not None:
         return SizeCell(class_from=klass[0], class_to=klass[1], unit=klass[2])
     text = _LEADING.sub("", text, count=1) if _LEADING.match(text) else text
-    return _stems(text, comma=comma)
+    counted = _COUNTED.fullmatch(text)
+    found = _stems(_fractions_as_decimals(counted.group(2) if counted else text), comma=comma)
+    if counted and len(found.values) != int(counted.group(1)):
+        return SizeCell(odd=True)
+    return found
+
+
+def _fractions_as_decimals(text: str) -> str:
+    """Return a text with fractions of an inch such as ``12 1/2`` or ``9½`` as decimals.
+
+    A bare ``1/2`` stays: it may be two stems. Halves to sixteenths only, in lowest terms but for sixteenths.
+    """
+    for sign, written in _FRACTIONS.items():
+        text = text.replace(sign, f" {written}")
+
+    def decimal(found: re.Match[str]) -> str:
+        if found.group(1) is None:
+            return found.group(0)
+        above, below = map(int, found.group(2).split("/"))
+        return f"{int(found.group(1)) + above / below:g}" if above < below else found.group(0)
+
+    return _FRACTION.sub(decimal, text.strip())
 
 
 def _with_unit(text: str, *, comma: bool) -> tuple[float, str | None] | None:

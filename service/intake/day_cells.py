@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from functools import lru_cache
 from typing import Literal
 
-from service.intake.words import folded
+from service.intake.words import SEASONS, folded
 
 Order = Literal["day first", "month first"]
 
@@ -92,6 +92,8 @@ def _in_words(text: str) -> tuple[str, str] | None:
     if found is None:
         return None
     word, year = folded(found.group(2)), int(found.group(4))
+    if word in SEASONS:
+        return middle(year), "year"  # a season counts as its year (definitions R4)
     month = _MONTHS.get(word) or _MONTHS.get(word[:3])
     if month is None:
         return None

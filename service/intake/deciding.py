@@ -236,10 +236,11 @@ def _settle(
     decision: Decision, row: PreparedRow, before: Groups, merged: Groups, known_text: str | None
 ) -> None:
     asked = {tuple(q) for q in before.get("asked", ())}
-    if not decision.revision and not decision.adds and not decision.questions:
+    fresh = [q for q in row.questions if (q.what, q.column) not in asked]
+    if not decision.revision and not decision.adds and not decision.questions and not fresh:
         decision.content = None
         return
-    decision.questions += [q for q in row.questions if (q.what, q.column) not in asked]
+    decision.questions += fresh
     asked.update((q.what, q.column) for q in row.questions)
     if asked:
         merged["asked"] = sorted(asked, key=str)

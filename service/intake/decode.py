@@ -13,6 +13,7 @@ from pathlib import Path
 from service.errors import Unreadable
 from service.intake.prepared import Guess
 from service.intake.source_table import SourceTable, told_apart
+from service.intake.spare_lines import first_filled, totals_below, units_below
 from service.intake.words import roles_of
 
 BLOCK = 1 << 20
@@ -21,6 +22,7 @@ MAX_FILE_BYTES = 1 << 30
 MAX_CELL_CHARS = 131_072
 MAX_CELL_LINES = 30
 MAX_COLUMNS = 2_000
+UNDER_A_FULL_LINE = 2.0  # words that a header must have more, if a line above it is as full (assumption)
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 _MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
 _OLD_CODE_PAGES = ("cp1252", "cp850", "mac_roman")
@@ -44,7 +46,14 @@ def read_csv(path: Path) -> SourceTable:
     records = _records(text, delimiter, path.name)
     head, headers, guess = _header_row(records, path.name)
     guesses.append(guess)
+    units_line = first_filled(records, head + 1)
+    units = units_below(headers, records[units_line]) if units_line is not None else {}
+    if units and units_line is not None:
+        head = units_line
+        why = f"Line {head + 1} has only units under the headers."
+        guesses.append(Guess("units", ", ".join(f"{h}: {u}" for h, u in units.items()), why, 0.95))
     rows, columns, faults = _columns(records, head, len(headers), ends_open=not text.endswith(("\n", "\r")))
+    totals = totals_below(columns)
     if not rows:
         raise Unreadable(f"{path.name} has a header but no rows; there is nothing to take in.")
     return SourceTable(
@@ -54,8 +63,9 @@ def read_csv(path: Path) -> SourceTable:
         told_apart(headers),
         columns,
         rows,
-        faults=faults,
+        faults={**totals, **faults},
         guesses=guesses,
+        units=units,
         decimal_comma=delimiter == ";",
     )
 
@@ -278,6 +288,8 @@ def _header_row(records: list[list[str]], name: str) -> tuple[int, list[str], Gu
         words = sum(1 for cell in record if len(cell) < 80 and roles_of(cell))
         values = sum(1 for cell in record if _looks_like_value(cell))
         score = words + 0.5 * (1 - values / len(record)) - 0.01 * place
+        if place and max(filled[:place]) >= filled[place]:
+            score -= UNDER_A_FULL_LINE
         if score > best_score:
             best, best_score = place, score
     header = records[best]
@@ -289,6 +301,9 @@ def _header_row(records: list[list[str]], name: str) -> tuple[int, list[str], Gu
         return first - 1, [""] * width, Guess("header row", "none", why, 0.7)
     known = int(best_score)
     why = f"{known} of its {len(header)} cells are words that name columns."
+    title = " ".join(cell.strip() for record in records[:best] for cell in record if cell.strip())
+    if title:
+        why += f" What stands above it is no row of the list: {title[:80]!r}."
     return best, header, Guess("header row", str(best + 1), why, 0.99 if known else 0.7)
 
 

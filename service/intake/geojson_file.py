@@ -103,9 +103,7 @@ def _features(document: dict[str, Any], name: str) -> list[dict[str, Any]]:
     elif kind in _GEOMETRIES:
         features = [{"type": "Feature", "properties": {}, "geometry": document}]
     else:
-        raise Unreadable(
-            f"{name} is no GeoJSON of features: its type is {str(kind)[:40]!r}. {_EXPORT_AGAIN}"
-        )
+        raise Unreadable(f"{name} is no GeoJSON of features: its type is {str(kind)[:40]!r}. {_EXPORT_AGAIN}")
     if not isinstance(features, list) or not features:
         raise Unreadable(f"{name} holds no features; there is nothing to take in.")
     if not all(isinstance(feature, dict) for feature in features):

@@ -157,7 +157,7 @@ def _explicit(table: SourceTable, options: ImportOptions, this_year: int, out: C
             out.kept.add(header)
         elif word in _MANY:
             (out.sizes if word in SIZES else out.measures).append(
-                _number_column(header, word, this_year, said=True)
+                _number_column(table, header, word, this_year, said=True)
             )
         else:
             out.single[word] = header
@@ -166,9 +166,12 @@ def _explicit(table: SourceTable, options: ImportOptions, this_year: int, out: C
             out.single[word] = said_or_none
 
 
-def _number_column(header: str, what: str | None, this_year: int, *, said: bool = False) -> NumberColumn:
+def _number_column(
+    table: SourceTable, header: str, what: str | None, this_year: int, *, said: bool = False
+) -> NumberColumn:
     words = taken_apart(header, this_year)
-    return NumberColumn(header, what, words.unit, words.year, words.index, words.height_m, said)
+    unit = words.unit or table.units.get(header)
+    return NumberColumn(header, what, unit, words.year, words.index, words.height_m, said)
 
 
 def assigned(table: SourceTable, options: ImportOptions, this_year: int) -> Columns:
@@ -198,7 +201,7 @@ def assigned(table: SourceTable, options: ImportOptions, this_year: int) -> Colu
                 continue
             if role not in _CHECKS or _CHECKS[role](samples[header]):
                 candidates.append((-fit, place, role, header))
-    _take(sorted(candidates), this_year, out)
+    _take(table, sorted(candidates), this_year, out)
     _wide_years(table, samples, options, this_year, out, explicit_sizes)
     _classes(table, out)
     _names(samples, out)
@@ -210,12 +213,14 @@ def assigned(table: SourceTable, options: ImportOptions, this_year: int) -> Colu
     return out
 
 
-def _take(candidates: list[tuple[float, int, str, str]], this_year: int, out: Columns) -> None:
+def _take(
+    table: SourceTable, candidates: list[tuple[float, int, str, str]], this_year: int, out: Columns
+) -> None:
     for fit, _, role, header in candidates:
         if header in out.used():
             continue
         if role in _MANY:
-            column = _number_column(header, role, this_year)
+            column = _number_column(table, header, role, this_year)
             into = out.sizes if role in SIZES else out.measures
             if any((c.what, c.year, c.stem) == (role, column.year, column.stem) for c in into):
                 continue
@@ -238,16 +243,20 @@ def _wide_years(
     explicit_sizes: bool,
 ) -> None:
     """Take columns that are headed by a year or season alone as sizes of that year."""
-    if explicit_sizes or any(column.year for column in out.sizes):
+    dated = [column for column in out.sizes if column.year]
+    if explicit_sizes or (dated and len({column.what for column in dated}) != 1):
         return
+    what = dated[0].what if dated else None
     wide = []
     for header in table.headers:
         words = taken_apart(header, this_year)
         bare = not words.keys or words.season
         said = samples[header]
         if words.year and bare and header not in out.used() and said and _share(said, _is_size) >= 0.8:
-            wide.append(NumberColumn(header, None, words.unit, words.year, words.index, words.height_m))
-    if len(wide) >= 2 or (wide and options.size and not out.sizes):
+            column = NumberColumn(header, what, words.unit, words.year, words.index, words.height_m)
+            if not any((c.year, c.stem) == (column.year, column.stem) for c in dated):
+                wide.append(column)
+    if len(wide) >= 2 or (wide and dated) or (wide and options.size and not out.sizes):
         out.sizes += wide
         names = ", ".join(column.header for column in wide)
         out.guesses.append(

@@ -25,6 +25,7 @@ class SourceTable:
     crs: str | None = None
     faults: dict[int, str] = field(default_factory=dict)
     guesses: list[Guess] = field(default_factory=list)
+    units: dict[str, str] = field(default_factory=dict)  # header -> unit that a line of its own says
     decimal_comma: bool = False
     left_out: dict[str, str] = field(default_factory=dict)
 

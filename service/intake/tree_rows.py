@@ -196,7 +196,7 @@ def measuring_heights(
         return [options.height_m] * len(rows)
     column = table.column(header)
     comma = cells.decimal_comma(column, by_default=table.decimal_comma)
-    said = taken_apart(header).unit
+    said = taken_apart(header).unit or table.units.get(header)
     out: list[float | None] = []
     for row, cell in zip(rows, column, strict=True):
         size = cells.size_cell(cell, comma=comma)
@@ -288,6 +288,18 @@ def apply_planted(
         row.planted_on = found[0]
         if found[1] == "day" and day_cells.later(found[0], site.today, 1):
             row.questions.append(Question("date", f"{header}: {cell[:40]!r} lies in the future.", header))
+
+
+def refuse_empty(rows: Sequence[PreparedRow], columns: Columns) -> None:
+    """Refuse rows in which nothing that was understood says anything of a tree."""
+    placed = "place" in columns.single
+    for row in rows:
+        told = (row.tag, row.external_id, row.name_as_written, row.status_as_said, row.planted_on)
+        where = (row.lon_deg, row.x_m, row.place if placed else None, row.place_kind)
+        unplaced = all(word is None for word in where)
+        told_nothing = unplaced and not any((*told, row.readings, row.observations, row.statuses))
+        if row.refused is None and told_nothing and not any(q.what == "position" for q in row.questions):
+            row.refused = "The row says nothing of a tree: no tag, name, position, place, status or size."
 
 
 def apply_kept(rows: Sequence[PreparedRow], table: SourceTable, headers: Sequence[str]) -> None:

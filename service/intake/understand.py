@@ -190,6 +190,7 @@ def _attributes(
         columns.single[role] for role in ("measured_on", "status", "planted_on") if role in columns.single
     ]
     tree_rows.keep_of_places(rows, table, of_trees)
+    tree_rows.refuse_empty(rows, columns)
 
 
 def _day_order(table: SourceTable, columns: Columns, american: bool, guesses: list[Guess]) -> day_cells.Order:

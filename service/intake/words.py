@@ -33,7 +33,7 @@ _NEUTRAL = word_set(
     "the of de del della du des do da di il la el le der die das van het at bei in a "
     "value wert valor valeur valore waarde std on"
 )
-_SEASONS = word_set(
+SEASONS = word_set(
     "spring summer fall autumn winter fruehjahr fruehling sommer herbst primavera verano otono invierno "
     "printemps ete automne hiver estate autunno inverno lente zomer herfst verao outono"
 )
@@ -207,8 +207,8 @@ def taken_apart(header: str, this_year: int = 2100) -> HeaderWords:
     index = None
     if len(tokens) > 1 and tokens[-1].isdigit() and 1 <= int(tokens[-1]) <= 30 and height is None:
         index = int(tokens.pop())
-    season = any(t in _SEASONS for t in tokens)
-    core = [t for t in tokens if t not in _SEASONS and not (height and t.isdigit())]
+    season = any(t in SEASONS for t in tokens)
+    core = [t for t in tokens if t not in SEASONS and not (height and t.isdigit())]
     short = [t for t in core if t not in _NEUTRAL]
     forms = ("".join(all_tokens), "".join(tokens), "".join(core), "".join(short))
     keys = tuple(dict.fromkeys(form for form in forms if form))
