@@ -176,8 +176,10 @@ def standardised(
     how, words = conversion.brought_to_breast_height(readings, size.diameter_cm, stems, trees, terms)
     dbh = size.diameter_cm * how.factor
     known = reading_errors.precisions(readings, size.diameter_cm)
-    own_sd = np.hypot(np.hypot(known.own_cm, size.rounding_cm), size.tilt_cm) * how.factor
+    own_cm = known.own_cm * np.sqrt(terms.model.own.value)
+    own_sd = np.hypot(np.hypot(own_cm, size.rounding_cm), size.tilt_cm) * how.factor
     parts, causes = reading_errors.shared_parts(readings, dbh, known, how, terms)
+    dbh = dbh - reading_errors.learned_bias_cm(parts, causes, terms, len(readings))
     out = readings.assign(
         tree_id=conversion.tree_of(readings["stem_id"], stems),
         as_measured_cm=size.diameter_cm,

@@ -6,6 +6,7 @@ from typing import Any, Literal
 import pandas as pd
 
 from layers import columns
+from layers.site_model import PUBLISHED, SiteModel
 
 DEFAULT_BREAKS_CM = (10.0, 20.0, 40.0, 60.0, 80.0)
 US_BREAKS_CM = (10.16, 20.32, 40.64, 60.96, 81.28)
@@ -13,7 +14,7 @@ US_BREAKS_CM = (10.16, 20.32, 40.64, 60.96, 81.28)
 
 @dataclass(frozen=True)
 class SiteTerms:
-    """What a site agreed on: breast height [m], size-class breaks [cm], units, frame, whom to call."""
+    """What a site agreed on: breast height [m], size-class breaks [cm], units, frame, error model ..."""
 
     site_id: str
     slug: str
@@ -27,6 +28,7 @@ class SiteTerms:
     phone: str | None = None
     qualified: str | None = None
     inspection_months: dict[str, int] = field(default_factory=dict)
+    model: SiteModel = PUBLISHED
 
 
 def _frame(name: str) -> Any:
@@ -38,8 +40,8 @@ class Records:
     """The records of a site, one frame a kind, columns as in the nomenclature; void versions left out.
 
     Append-only frames hold everything that was said, superseded and void ones included.
-    ``findings``, ``rounds``, ``questions``, ``settlings``, ``plan_images`` and ``places`` carry the columns
-    of their tables.
+    ``findings``, ``rounds``, ``questions``, ``settlings``, ``plan_images``, ``places`` and ``calibrations``
+    carry the columns of their tables.
     """
 
     trees: pd.DataFrame = _frame("tree_record")
@@ -56,3 +58,4 @@ class Records:
     questions: pd.DataFrame = field(default_factory=pd.DataFrame)
     settlings: pd.DataFrame = field(default_factory=pd.DataFrame)
     plan_images: pd.DataFrame = field(default_factory=pd.DataFrame)
+    calibrations: pd.DataFrame = field(default_factory=pd.DataFrame)

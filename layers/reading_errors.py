@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from layers import error_model, taper
 from layers.error_model import ASSUMPTION, Array, Whole
 from layers.inputs import SiteTerms
+from layers.site_model import FROM_SITE
 
 Flags = NDArray[np.bool_]
 
@@ -75,8 +76,15 @@ def shared_parts(
             "sensitivity_cm": np.concatenate([block.size for block in blocks]) if blocks else np.zeros(0),
         }
     )
+    model = terms.model
     causes = [
-        (key, block.kind, key.split(":", 1)[1], variance, ASSUMPTION)
+        (
+            key,
+            block.kind,
+            key.split(":", 1)[1],
+            model.variance_of(key, block.kind, variance),
+            FROM_SITE if model.is_measured(key, block.kind) else ASSUMPTION,
+        )
         for block in blocks
         for key, variance in zip(block.keys, block.variances, strict=True)
     ]
@@ -84,6 +92,22 @@ def shared_parts(
     return parts, frame.astype(
         {"cause": object, "kind": object, "key": object, "variance": float, "source": object}
     )
+
+
+def learned_bias_cm(parts: pd.DataFrame, causes: pd.DataFrame, terms: SiteTerms, readings: int) -> Array:
+    """Return what the site's model knows each standard diameter to be too big by [cm].
+
+    That of the taper is in the coefficient already.
+    """
+    keys = causes["cause"].to_numpy(dtype=object)
+    mean = terms.model.mean_of(keys)
+    mean[(causes["kind"] == "taper").to_numpy()] = 0.0
+    if not mean.any():
+        return np.zeros(readings)
+    at = pd.Index(keys).get_indexer(parts["cause"])
+    size = parts["sensitivity_cm"].to_numpy(dtype=float) * mean[at]
+    rows = parts["row"].to_numpy(dtype=np.int64)
+    return np.asarray(np.bincount(rows, weights=size, minlength=readings), dtype=float)
 
 
 @dataclass(frozen=True)

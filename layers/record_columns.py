@@ -68,6 +68,7 @@ READING_RECORD = (
     word("tilt_deg", "float", "recorded tilt of the tape", "deg", 0, 60),
     word("side", "text", "side of the slope or lean that was measured"),
     word("rule", "text", "rule used on an awkward stem"),
+    word("awkward", "text", "what made the stem awkward to measure: slope, lean, fork ..., by commas"),
     word("first_guess", "float", "the helper's guess before measuring, in `unit`", "as said"),
     word("first_entry", "float", "what was typed first when it was changed after a question", "as said"),
     word("note", "text", "a note"),

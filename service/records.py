@@ -125,6 +125,7 @@ class ReadingIn(Appended):
     tilt_deg: Annotated[float, Field(ge=0, le=60, allow_inf_nan=False)] | None = None
     side: Words | None = None
     rule: Words | None = None
+    awkward: Words | None = None
     first_guess: Number | None = None
     first_entry: Number | None = None
     note: Words | None = None

@@ -7,79 +7,27 @@ and PostgreSQL.
 """
 
 import sqlalchemy as sa
-from sqlalchemy import Column, Index, MetaData, Table
+from sqlalchemy import Column, Index, Table
 
-metadata = MetaData(
-    naming_convention={
-        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-        "fk": "fk_%(table_name)s_%(column_0_N_name)s",
-        "pk": "pk_%(table_name)s",
-    }
+from service.store.table_kinds import (
+    Blob,
+    Flag,
+    Real,
+    Text,
+    Whole,
+    appended,
+    change_column,
+    fid_column,
+    record,
+    site_column,
+    versioned,
 )
-
-Whole = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
-Real: sa.types.TypeEngine[float] = sa.Double().with_variant(sa.REAL(), "sqlite")
-Text = sa.Text()
-Blob = sa.LargeBinary()
-Flag = sa.Integer()
-
-
-def _fid() -> Column[int]:
-    return Column("fid", Whole, primary_key=True, autoincrement=True)
-
-
-def _site() -> Column[int]:
-    return Column("site_id", Whole, sa.ForeignKey("site.fid"), nullable=False)
-
-
-def _change() -> Column[int]:
-    return Column("change_id", Whole, sa.ForeignKey("change.fid"), nullable=False, index=True)
-
-
-def _record(name: str, *columns: Column[object] | Index) -> Table:
-    """A table whose rows have an id, a site and the change that wrote them."""
-    return Table(
-        name,
-        metadata,
-        _fid(),
-        Column("id", Text, nullable=False, unique=True),
-        _site(),
-        _change(),
-        *columns,
-        sqlite_strict=True,
-        sqlite_autoincrement=True,
-    )
-
-
-def _versioned(name: str, *columns: Column[object] | Index) -> Table:
-    """A record that may change: the current version; former ones are in ``former_version``."""
-    return _record(
-        name,
-        Column("version", sa.Integer, nullable=False, default=1),
-        Column("void", Flag, nullable=False, default=0),
-        *columns,
-    )
-
-
-def _appended(name: str, *columns: Column[object] | Index) -> Table:
-    """A record that never changes, only is superseded. ``supersedes`` is no foreign key: order-free."""
-    return _record(
-        name,
-        Column("supersedes", Text, index=True),
-        Column("void", Flag, nullable=False, default=0),
-        Column("reason", Text),
-        Column("recorded_at", Text),
-        Column("received_at", Text, nullable=False),
-        Column("actor", Text, nullable=False),
-        *columns,
-    )
-
+from service.store.table_kinds import metadata as metadata
 
 site = Table(
     "site",
     metadata,
-    _fid(),
+    fid_column(),
     Column("id", Text, nullable=False, unique=True),
     Column("slug", Text, nullable=False, unique=True),
     Column("name", Text, nullable=False),
@@ -103,8 +51,8 @@ site = Table(
 change = Table(
     "change",
     metadata,
-    _fid(),
-    _site(),
+    fid_column(),
+    site_column(),
     Column("change_no", Whole),  # null while an import is under way
     Column("kind", Text, nullable=False),  # init | import | entry | edit | undo
     Column("actor", Text, nullable=False),
@@ -122,8 +70,8 @@ change = Table(
 former_version = Table(
     "former_version",
     metadata,
-    _fid(),
-    _site(),
+    fid_column(),
+    site_column(),
     Column("table_name", Text, nullable=False),
     Column("record_fid", Whole, nullable=False),
     Column("version", sa.Integer, nullable=False),
@@ -138,9 +86,9 @@ former_version = Table(
 source_key = Table(
     "source_key",
     metadata,
-    _fid(),
-    _site(),
-    _change(),
+    fid_column(),
+    site_column(),
+    change_column(),
     Column("layer", Text, nullable=False),  # trees | areas | targets
     Column("place", Text, nullable=False),  # the --place NAME or ''
     Column("key", Text, nullable=False),
@@ -151,7 +99,7 @@ source_key = Table(
     sqlite_autoincrement=True,
 )
 
-place = _versioned(
+place = versioned(
     "place",
     Column("name", Text, nullable=False),
     Column("kind", Text, nullable=False),  # part (a named part of the site) | stump | gap | vacant | other
@@ -167,7 +115,7 @@ place = _versioned(
     Index("ix_place_site_id", "site_id"),
 )
 
-area = _versioned(
+area = versioned(
     "area",
     Column("layer", Text, nullable=False),
     Column("name", Text, nullable=False),
@@ -189,7 +137,7 @@ area = _versioned(
     Index("ix_area_site_id", "site_id"),
 )
 
-target = _versioned(
+target = versioned(
     "target",
     Column("layer", Text, nullable=False),
     Column("name", Text, nullable=False),
@@ -201,7 +149,7 @@ target = _versioned(
     Index("ix_target_site_id", "site_id"),
 )
 
-tree = _versioned(
+tree = versioned(
     "tree",
     Column("tag", Text),
     Column("place_id", Text),
@@ -226,7 +174,7 @@ tree = _versioned(
     Index("ix_tree_site_cell", "site_id", "cell"),
 )
 
-stem = _versioned(
+stem = versioned(
     "stem",
     Column("tree_id", Text, nullable=False),
     Column("number", sa.Integer, nullable=False),
@@ -235,7 +183,7 @@ stem = _versioned(
     Index("ix_stem_tree_id", "tree_id"),
 )
 
-reading = _appended(
+reading = appended(
     "reading",
     Column("stem_id", Text, nullable=False),
     Column("quantity", Text, nullable=False),
@@ -261,11 +209,23 @@ reading = _appended(
     Column("first_entry", Real),
     Column("note", Text),
     Column("source", Text),
+    Column("awkward", Text),  # words of layers/awkward_stems.py, joined by a comma
     Index("ix_reading_site_id", "site_id"),
     Index("ix_reading_stem_id", "stem_id"),
 )
 
-observation = _appended(
+calibration = appended(
+    "calibration",
+    Column("crew", Text, nullable=False),  # code of the crew whose hand it is
+    Column("crew_kind", Text),
+    Column("instrument", Text, nullable=False),  # hand breadths | hand spans
+    Column("counts", sa.Integer, nullable=False),  # hands laid one after the other each time
+    Column("totals_cm", Text, nullable=False),  # JSON list: the length they covered, each time
+    Column("calibrated_on", Text, nullable=False),
+    Index("ix_calibration_site_id", "site_id"),
+)
+
+observation = appended(
     "observation",
     Column("tree_id", Text, nullable=False),
     Column("what", Text, nullable=False),
@@ -283,7 +243,7 @@ observation = _appended(
     Index("ix_observation_tree_id", "tree_id"),
 )
 
-status_event = _appended(
+status_event = appended(
     "status_event",
     Column("subject", Text, nullable=False),  # tree | stem
     Column("subject_id", Text, nullable=False),
@@ -296,7 +256,7 @@ status_event = _appended(
     Index("ix_status_event_site_id", "site_id"),
 )
 
-inspection = _appended(
+inspection = appended(
     "inspection",
     Column("area_id", Text),
     Column("inspected_on", Text, nullable=False),
@@ -311,7 +271,7 @@ inspection = _appended(
     Index("ix_inspection_site_id", "site_id"),
 )
 
-inspection_answer = _record(
+inspection_answer = record(
     "inspection_answer",
     Column("inspection_id", Text, nullable=False, index=True),
     Column("tree_id", Text, nullable=False),
@@ -320,7 +280,7 @@ inspection_answer = _record(
     Index("ix_inspection_answer_site_id", "site_id"),
 )
 
-finding = _appended(
+finding = appended(
     "finding",
     Column("flag_key", Text, nullable=False),
     Column("rule_version", sa.Integer, nullable=False),
@@ -335,7 +295,7 @@ finding = _appended(
     Index("ix_finding_site_id", "site_id"),
 )
 
-round_ = _versioned(
+round_ = versioned(
     "round",
     Column("name", Text, nullable=False),
     Column("from_on", Text, nullable=False),
@@ -346,7 +306,7 @@ round_ = _versioned(
     Index("ix_round_site_id", "site_id"),
 )
 
-crew = _versioned(
+crew = versioned(
     "crew",
     Column("round_id", Text),
     Column("code", Text, nullable=False),
@@ -357,9 +317,9 @@ crew = _versioned(
 question = Table(
     "question",
     metadata,
-    _fid(),
-    _site(),
-    _change(),
+    fid_column(),
+    site_column(),
+    change_column(),
     Column("subject", Text, nullable=False),  # tree | stem | reading | area | target | row
     Column("subject_id", Text),
     Column("what", Text, nullable=False),  # one of the words of intake
@@ -371,7 +331,7 @@ question = Table(
     sqlite_autoincrement=True,
 )
 
-settling = _record(
+settling = record(
     "settling",
     Column("subject", Text, nullable=False),
     Column("subject_id", Text, nullable=False),
@@ -382,7 +342,17 @@ settling = _record(
     Index("ix_settling_site_id", "site_id"),
 )
 
-plan_image = _versioned(
+site_model = record(
+    "site_model",
+    Column("number", sa.Integer, nullable=False),  # from 1; version 0 is the published one
+    Column("content", Text, nullable=False),  # JSON: factors and effects
+    Column("fitted_at", Whole, nullable=False),  # change number of the site that it was fitted at
+    Column("adopted_by", Text, nullable=False),
+    Column("adopted_at", Text, nullable=False),
+    Index("ix_site_model_site_id", "site_id"),
+)
+
+plan_image = versioned(
     "plan_image",
     Column("name", Text, nullable=False),
     Column("file_hash", Text, nullable=False),

@@ -68,11 +68,11 @@ def shape(store):
 
 
 def _in_any_order(text):
-    """The lines of a statement that makes a table: columns in their order, constraints in any."""
-    lines = [line.strip().rstrip(",") for line in re.sub(r"[\"`]", "", text).splitlines()]
-    return [x for x in lines if not x.startswith("CONSTRAINT")], {
-        x for x in lines if x.startswith("CONSTRAINT")
-    }
+    """What a statement that makes a table says: columns in their order, constraints in any, what follows."""
+    begins, body, ends = re.fullmatch(r"([^(]*)\((.*)\)(.*)", re.sub(r"[\"`]", "", text), re.DOTALL).groups()
+    said = [" ".join(part.split()) for part in re.split(r",(?![^(]*\))", body)]
+    keys = {part for part in said if part.startswith("CONSTRAINT")}
+    return [begins.strip(), ends.strip(), *(part for part in said if part not in keys)], keys
 
 
 def test_a_new_store_has_the_tables_of_this_version(store):
