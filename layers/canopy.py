@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from layers import columns
 from layers.corrections import LIVE, corrected
 from layers.days import days, local_days, order_said
+from layers.translating import N_, filled
 from layers.units import CM_PER_UNIT
 
 HEIGHT, CROWN_DIAMETER = "height", "crown diameter"
@@ -22,6 +23,14 @@ BY_HELPERS_SE_SHARE = 0.10
 BY_EYE_SE_SHARE = 0.15
 HELPERS = ("pupils", "volunteers")
 _BY_EYE = ("eye", "estimat", "guess", "judged")
+
+ERROR_TRAINED = N_("error of trained measurers")
+ERROR_ASSUMED = N_("error %(share)s assumed")
+BY_METHOD = N_("measured (%(text)s), %(day)s; %(error)s")
+BY_METHOD_CREW = N_("measured (%(text)s) by %(crew)s, %(day)s; %(error)s")
+NO_METHOD = N_("as written down, method not said, %(day)s; %(error)s")
+NO_METHOD_CREW = N_("as written down, method not said by %(crew)s, %(day)s; %(error)s")
+SENTENCES = (ERROR_TRAINED, ERROR_ASSUMED, BY_METHOD, BY_METHOD_CREW, NO_METHOD, NO_METHOD_CREW)
 
 _HEIGHTS = ("height_m", "height_low_m", "height_high_m", "height_source", "height_on")
 _CROWNS = ("crown_diameter_m", "crown_low_m", "crown_high_m", "crown_source", "crown_on")
@@ -123,8 +132,8 @@ def _method_error(latest: pd.DataFrame, metres: Reals) -> tuple[Reals, NDArray[n
     )
     words = np.where(
         published,
-        "error of trained measurers",
-        np.array([f"error {s:.0%} assumed" for s in share], dtype=object),
+        ERROR_TRAINED,
+        np.array([filled(ERROR_ASSUMED, share=f"{s:.0%}") for s in share], dtype=object),
     )
     return se, words.astype(object)
 
@@ -135,9 +144,9 @@ def _sources(latest: pd.DataFrame, error: NDArray[np.object_]) -> list[str]:
 
 
 def _source(method: str | None, crew_kind: str | None, on: str | None, error: str) -> str:
-    how = f"measured ({method})" if method else "as written down, method not said"
-    who = f" by {crew_kind}" if crew_kind else ""
-    return f"{how}{who}, {on or 'no date'}; {error}"
+    bare, with_crew = (BY_METHOD, BY_METHOD_CREW) if method else (NO_METHOD, NO_METHOD_CREW)
+    template = with_crew if crew_kind else bare
+    return filled(template, text=method, crew=crew_kind, day=on or "no date", error=error)
 
 
 def _of(measured: pd.DataFrame, what: str, names: tuple[str, ...]) -> pd.DataFrame:

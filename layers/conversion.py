@@ -8,10 +8,27 @@ from layers import taper
 from layers.error_model import Array, Whole
 from layers.inputs import SiteTerms
 from layers.reading_errors import Conversion
+from layers.translating import N_, filled
 
 Words = NDArray[np.object_]
 
 SAME, NOT_SAID, CONVERTED, TOO_LOW, TOO_HIGH = range(5)
+
+SAID_NOTHING = N_("height of measurement not said, taken as measured at %(standard)s")
+MEASURED_AT = N_("measured at %(height)s")
+AT_THE_GROUND = N_(
+    "measured at %(height)s, at the ground line: not converted, because the foot of a trunk differs too much "
+    "from tree to tree; measure at %(standard)s"
+)
+ABOVE_ALL = N_(
+    "measured at %(height)s, above the %(highest)s up to which sizes are converted; measure at %(standard)s"
+)
+BY_PROFILE = N_("measured at %(height)s, converted to %(standard)s by the published stem profile (%(how)s)")
+BEYOND_PROFILE = N_(
+    "measured at %(height)s, converted to %(standard)s by the published stem profile (%(how)s), beyond the "
+    "%(fitted)s for which it was made"
+)
+SENTENCES = (SAID_NOTHING, MEASURED_AT, AT_THE_GROUND, ABOVE_ALL, BY_PROFILE, BEYOND_PROFILE)
 
 
 def brought_to_breast_height(
@@ -26,12 +43,14 @@ def brought_to_breast_height(
     rows = np.flatnonzero(case == CONVERTED)
     coefficient, how, hows = _coefficients(readings["stem_id"].iloc[rows], stems, trees)
 
+    used = coefficient + terms.model.mean_of(f"taper:{taper.set_name(b)}" for b in coefficient)
     factor = np.where(np.isin(case, (TOO_LOW, TOO_HIGH)), np.nan, 1.0)
-    factor[rows] = 1.0 / taper.ratio(height[rows], terms.breast_height_m, coefficient)
+    factor[rows] = 1.0 / taper.ratio(height[rows], terms.breast_height_m, used)
     b, per_b, departure = (np.zeros(len(readings)) for _ in range(3))
     b[rows] = coefficient
-    per_b[rows] = diameter_cm[rows] * _factor_per_b(height[rows], terms.breast_height_m, coefficient)
-    departure[rows] = taper.departure_se(height[rows], terms.breast_height_m)
+    per_b[rows] = diameter_cm[rows] * _factor_per_b(height[rows], terms.breast_height_m, used)
+    of_model = float(np.sqrt(terms.model.departure.value))
+    departure[rows] = of_model * taper.departure_se(height[rows], terms.breast_height_m)
     of_rows = np.zeros(len(readings), dtype=np.int64)
     of_rows[rows] = how
     return (
@@ -99,26 +118,22 @@ def _words(case: Whole, height_m: Array, how: Whole, hows: list[str], breast_hei
 
 
 def _sentence(case: int, height_m: float, how: str, breast_height_m: float) -> str:
+    standard = metres(breast_height_m)
     if case == NOT_SAID:
-        return f"height of measurement not said, taken as measured at {_metres(breast_height_m)}"
-    at = f"measured at {_metres(height_m)}"
-    if case == SAME:
-        return at
-    if case == TOO_LOW:
-        return (
-            f"{at}, at the ground line: not converted, because the foot of a trunk differs too much from "
-            f"tree to tree; measure at {_metres(breast_height_m)}"
-        )
-    if case == TOO_HIGH:
-        return (
-            f"{at}, above the {taper.HIGHEST_M} m up to which sizes are converted; "
-            f"measure at {_metres(breast_height_m)}"
-        )
+        return filled(SAID_NOTHING, standard=standard)
     beyond = bool(taper.is_extrapolated(height_m, breast_height_m))
-    return f"{at}, converted to {_metres(breast_height_m)} by the published stem profile ({how})" + (
-        ", beyond the 1.37 m for which it was made" if beyond else ""
+    converted = BEYOND_PROFILE if beyond else BY_PROFILE
+    template = {SAME: MEASURED_AT, TOO_LOW: AT_THE_GROUND, TOO_HIGH: ABOVE_ALL, CONVERTED: converted}[case]
+    return filled(
+        template,
+        height=metres(height_m),
+        standard=standard,
+        how=how,
+        highest=metres(taper.HIGHEST_M),
+        fitted=metres(taper.PROFILE_BREAST_HEIGHT_M),
     )
 
 
-def _metres(height_m: float) -> str:
+def metres(height_m: float) -> str:
+    """Return a height with its unit, to a tenth of a millimetre where it is no whole centimetre: 1.30 m."""
     return f"{height_m:.4f}".rstrip("0").ljust(len("0.00"), "0") + " m"

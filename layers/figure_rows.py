@@ -11,20 +11,29 @@ from layers.error_model import MODEL_VERSION, Z95, Array
 from layers.figure_species import SpeciesOf
 from layers.figure_subjects import SITE, Subject
 from layers.figure_sums import Sums
+from layers.translating import N_
 
-NO_TREES = "No living tree stands here."
-NO_SIZE = "No trunk here has a size."
-NO_AREA = "The size of the ground is not known: draw or type it."
-NO_BOUNDARY = (
+NO_TREES = N_("No living tree stands here.")
+NO_SIZE = N_("No trunk here has a size.")
+NO_AREA = N_("The size of the ground is not known: draw or type it.")
+NO_BOUNDARY = N_(
     "The edge of the whole ground is not known: draw it on the page of the ground, or type its size."
 )
-NO_OUTLINE = "This area has no outline, so that no tree can be counted in it: draw it."
-NOT_SCREENED = "The list to be looked at was not made for these figures."
-NOT_YET = "This is not worked out yet."
-NO_AREA_ERROR = "Nobody has said how well the size of the ground is known; it is taken as exact."
-NO_EDGE = "Nearness to an edge is counted for areas with an outline only."
-SITE_ONLY = "This is said for the whole site only."
-WHOLE_SITE = "This row is the whole site."
+NO_OUTLINE = N_("This area has no outline, so that no tree can be counted in it: draw it.")
+NOT_SCREENED = N_("The list to be looked at was not made for these figures.")
+NOT_YET = N_("This is not worked out yet.")
+NO_AREA_ERROR = N_("Nobody has said how well the size of the ground is known; it is taken as exact.")
+NO_EDGE = N_("Nearness to an edge is counted for areas with an outline only.")
+SITE_ONLY = N_("This is said for the whole site only.")
+WHOLE_SITE = N_("This row is the whole site.")
+NO_NAMES = N_("No living tree here has a name in the species table.")
+TOO_FEW_PLACED = N_("Fewer than two living trees here have a position.")
+NOBODY_SAID = N_("Nobody has said it.")
+NO_LIMIT = N_("No smallest size is known from which stems were taken in: all count.")
+SENTENCES = (
+    *(NO_TREES, NO_SIZE, NO_AREA, NO_BOUNDARY, NO_OUTLINE, NOT_SCREENED, NOT_YET, NO_AREA_ERROR, NO_EDGE),
+    *(SITE_ONLY, WHOLE_SITE, NO_NAMES, TOO_FEW_PLACED, NOBODY_SAID, NO_LIMIT),
+)
 
 _COUNTS = (
     *("trees", "stems", "measured_stems", "partly_measured_trees", "unmeasured_trees", "undated_sizes"),
@@ -189,14 +198,14 @@ def _why(
     say(_OF_SIZES, NO_SIZE if row["trees"] else NO_TREES)
     say(
         ("shannon", "simpson"),
-        "No living tree here has a name in the species table." if row["trees"] else NO_TREES,
+        NO_NAMES if row["trees"] else NO_TREES,
     )
-    say(("clark_evans_r",), "Fewer than two living trees here have a position.")
+    say(("clark_evans_r",), TOO_FEW_PLACED)
     if numbers.screened is None:
         say(_SCREENED, NOT_SCREENED)
-    say(("layer", "name", "kind"), "Nobody has said it.")
+    say(("layer", "name", "kind"), NOBODY_SAID)
     if row["measured_stems"] is not None and np.isnan(one.counting_limit_cm):
-        reasons["counting_limit_cm"] = "No smallest size is known from which stems were taken in: all count."
+        reasons["counting_limit_cm"] = NO_LIMIT
     return reasons
 
 

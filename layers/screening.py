@@ -17,7 +17,9 @@ from layers.screening_questions import questions
 from layers.screening_rules import FIRST_LOOK_DAYS, GAP_DAYS, QUALIFIED, RULES, SIGN_DAYS
 from layers.standing import REMOVED
 from layers.surroundings import Surroundings, surroundings
+from layers.translating import N_, filled
 
+QUALIFIED_HERE = N_("a qualified person (here: %(text)s)")
 _KINDS = ("sign", "circumstance", "gap")
 _FACTS = ("height", "name", "reach not known")  # settled by finding out, not by looking
 _PLACE = {word: number for number, word in enumerate(RULES)}
@@ -115,7 +117,7 @@ def _listed(
 
 
 def _who(who: str, terms: SiteTerms) -> str:
-    return f"{who} (here: {terms.qualified})" if who == QUALIFIED and terms.qualified else who
+    return filled(QUALIFIED_HERE, text=terms.qualified) if who == QUALIFIED and terms.qualified else who
 
 
 def _texts(days: Days) -> NDArray[np.object_]:

@@ -10,13 +10,13 @@ from layers.translating import N_
 
 Kind = Literal["sign", "circumstance", "gap"]
 
-COMMON_PRACTICE = "common practice, no source"
+COMMON_PRACTICE = N_("common practice, no source")
 USFS_DEFECTS = "US Forest Service, How to recognize hazardous defects in trees, NA-FR-01-96 (read in a copy)"
-REACH_SOURCE = (
+REACH_SOURCE = N_(
     "Zones of one tree height, and of one and a half for dead or brittle trees, on a public inspection form "
     "and in training notes on targets"
 )
-DROP_SOURCE = "Zone inside the drip line on a public inspection form"
+DROP_SOURCE = N_("Zone inside the drip line on a public inspection form")
 NOT_INSPECTION = "A measurement is not a look: common practice, no source"
 VOLUNTEERS_NAMES = (
     "Roman et al. 2017, Urban Forestry & Urban Greening 22:124-135, as reported: volunteers and experts "

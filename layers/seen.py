@@ -13,8 +13,27 @@ from layers.inputs import Records, SiteTerms
 from layers.screening_rules import leaves_expected
 from layers.sights import IN_DOUBT, NONE_SEEN, SIGHTS
 from layers.standing import DEAD, settled_events
+from layers.translating import N_, filled
 
 LONGEST_NOTE = 160  # letters of a note that are shown
+
+NO_DATE = N_("no date")
+RECORDED = N_("We have recorded: %(what)s (%(day)s, not said by whom).")
+RECORDED_BY = N_("We have recorded: %(what)s (%(day)s, by %(crew)s).")
+RECORDED_NOTE = N_("We have recorded: %(what)s (%(day)s, not said by whom): “%(text)s”.")
+RECORDED_BY_NOTE = N_("We have recorded: %(what)s (%(day)s, by %(crew)s): “%(text)s”.")
+SEVERAL_TIMES = N_("Recorded %(times)s times in all, last: %(day)s.")
+IN_DOUBT_NOW = N_("It looked dead; this is in doubt.")
+NO_LEAVES_THEN = N_("No leaves were to be expected then: look again in leaf.")
+LEAVES_NOT_KNOWN = N_("We do not know whether leaves were to be expected then.")
+AS_DEAD = N_("Recorded as dead (%(day)s).")
+AS_DEAD_SAID = N_("Recorded as dead, in the words “%(text)s” (%(day)s).")
+LOOKED_DEAD = N_("It looked dead (%(day)s); this is in doubt.")
+LOOKED_DEAD_SAID = N_("It looked dead, in the words “%(text)s” (%(day)s); this is in doubt.")
+SENTENCES = (
+    *(NO_DATE, RECORDED, RECORDED_BY, RECORDED_NOTE, RECORDED_BY_NOTE, SEVERAL_TIMES, IN_DOUBT_NOW),
+    *(NO_LEAVES_THEN, LEAVES_NOT_KNOWN, AS_DEAD, AS_DEAD_SAID, LOOKED_DEAD, LOOKED_DEAD_SAID),
+)
 
 _OUT_OF_LEAF = ("dead", "dying back")  # rules whose sights mean something only in leaf
 _BESIDE_A_LEAN = ("dead", "dying back", "branch", "crack", "hollow", "fungus", "soil")
@@ -77,7 +96,7 @@ def live_sights(records: Records, trees: pd.DataFrame, terms: SiteTerms, as_of: 
 
 def _as_said(on: str | None, precision: str | None) -> str:
     if not on:
-        return "no date"
+        return NO_DATE
     return on[: {"month": 7, "year": 4}.get(precision or "", 10)]
 
 
@@ -109,14 +128,19 @@ def _sign(tree: int, rule: str, rows: list[Seen], lat_deg: float, terms: SiteTer
     if rule in _OUT_OF_LEAF:
         evidence += _doubts(rule, shown, lat_deg, terms)
     if len(rows) > 1:
-        evidence.append(f"Recorded {len(rows)} times in all, last: {rows[-1].said_on}.")
+        evidence.append(filled(SEVERAL_TIMES, times=len(rows), day=rows[-1].said_on))
     return Raised(tree, rule, None, " ".join(evidence), rows[-1].day, bool(dangers))
 
 
 def _sentence(seen: Seen) -> str:
-    who = f"by {seen.crew_kind}" if seen.crew_kind else "not said by whom"
-    note = f": “{seen.text[:LONGEST_NOTE]}”" if seen.text else ""
-    return f"We have recorded: {SIGHTS[seen.what].plain} ({seen.said_on}, {who}){note}."
+    bare, noted = (RECORDED_BY, RECORDED_BY_NOTE) if seen.crew_kind else (RECORDED, RECORDED_NOTE)
+    return filled(
+        noted if seen.text else bare,
+        what=SIGHTS[seen.what].plain,
+        day=seen.said_on,
+        crew=seen.crew_kind,
+        text=(seen.text or "")[:LONGEST_NOTE],
+    )
 
 
 def _doubts(rule: str, seen: Seen, lat_deg: float, terms: SiteTerms) -> list[str]:
@@ -125,11 +149,11 @@ def _doubts(rule: str, seen: Seen, lat_deg: float, terms: SiteTerms) -> list[str
     in_leaf = leaves_expected(month, lat_deg, terms.country)
     doubts = []
     if rule == "dead" and (seen.what == IN_DOUBT or seen.crew_kind in HELPERS or in_leaf is not True):
-        doubts.append("It looked dead; this is in doubt.")
+        doubts.append(IN_DOUBT_NOW)
     if in_leaf is False:
-        doubts.append("No leaves were to be expected then: look again in leaf.")
+        doubts.append(NO_LEAVES_THEN)
     elif in_leaf is None:
-        doubts.append("We do not know whether leaves were to be expected then.")
+        doubts.append(LEAVES_NOT_KNOWN)
     return doubts
 
 
@@ -149,20 +173,22 @@ def _dead(records: Records, trees: pd.DataFrame, as_of: str) -> list[Raised]:
         if event is not None and (event.in_doubt or status == DEAD):
             raised.append(Raised(tree, "dead", None, _dead_as_said(event, status), event.day))
         elif status == DEAD:
-            words = _in_words(as_written.get(tree_id))
-            raised.append(Raised(tree, "dead", None, f"Recorded as dead{words}, no date.", NO_DAY))
+            words = _told_dead(AS_DEAD, AS_DEAD_SAID, as_written.get(tree_id), None)
+            raised.append(Raised(tree, "dead", None, words, NO_DAY))
     return raised
 
 
 def _dead_as_said(event: Any, status: str) -> str:
-    words, on = _in_words(event.as_said), event.happened_on or "no date"
     if event.in_doubt and status != DEAD:
-        return f"It looked dead{words} ({on}); this is in doubt."
-    return f"Recorded as dead{words} ({on})."
+        return _told_dead(LOOKED_DEAD, LOOKED_DEAD_SAID, event.as_said, event.happened_on)
+    return _told_dead(AS_DEAD, AS_DEAD_SAID, event.as_said, event.happened_on)
 
 
-def _in_words(said: object) -> str:
-    return f", in the words “{said[:LONGEST_NOTE]}”" if isinstance(said, str) and said else ""
+def _told_dead(bare: str, in_words: str, said: object, on: str | None) -> str:
+    day = on or NO_DATE
+    if isinstance(said, str) and said:
+        return filled(in_words, text=said[:LONGEST_NOTE], day=day)
+    return filled(bare, day=day)
 
 
 def sights_by_tree(sights: list[Seen], trees: int) -> tuple[NDArray[np.bool_], dict[str, NDArray[np.bool_]]]:

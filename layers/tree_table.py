@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from layers import canopy, columns, girth, screening, size_classes
+from layers import canopy, columns, conversion, girth, screening, size_classes
 from layers.error_model import Array, SharedParts, Whole
 from layers.history import StandState
 from layers.inputs import Records, SiteTerms
@@ -121,7 +121,7 @@ def _words(
 ) -> str:
     size = f"{value:g}" if value_2 != value_2 else f"{value:g} and {value_2:g}"
     by = "instrument not said" if instrument in (None, "unknown") else instrument
-    at = "height not said" if height_m != height_m else f"at {height_m:.2f} m"
+    at = "height not said" if height_m != height_m else f"at {conversion.metres(height_m)}"
     return f"{quantity} {size} {unit}, {by}, {at}"
 
 

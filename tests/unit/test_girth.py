@@ -91,8 +91,8 @@ def test_a_reading_further_off_is_converted_by_the_profile_of_its_species():
 
 
 def test_a_conversion_from_above_the_fitted_height_says_so():
-    assert "beyond the 1.37 m" in one(height_m=1.5)["dbh_source"]
-    assert "beyond the 1.37 m" in one(height_m=1.0, site={"breast_height_m": 1.4})["dbh_source"]
+    assert "beyond the 1.3716 m" in one(height_m=1.5)["dbh_source"]
+    assert "beyond the 1.3716 m" in one(height_m=1.0, site={"breast_height_m": 1.4})["dbh_source"]
 
 
 def test_a_height_that_was_not_said_is_not_converted_and_shares_a_half_percent():
