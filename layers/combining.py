@@ -43,7 +43,7 @@ def weights_of(sizes: Standardised, rows: Whole, stem: Whole, records: Records, 
     if not several.any():
         return weights
     at, of = rows[several], stem[rows[several]]
-    alike = _at_mean_size(sizes, at, of, records, terms)
+    alike = at_mean_size(sizes, at, of, records, terms)
     own = np.ones(len(at))
     for together in _several(alike, np.arange(len(at)), of):
         solved = np.linalg.solve(together.covariance(), np.ones(len(together.own)))
@@ -52,10 +52,13 @@ def weights_of(sizes: Standardised, rows: Whole, stem: Whole, records: Records, 
     return weights
 
 
-def _at_mean_size(
+def at_mean_size(
     sizes: Standardised, rows: Whole, stem: Whole, records: Records, terms: SiteTerms
 ) -> Standardised:
-    """The readings as if all of a stem had read its mean size: with the errors that they would then have."""
+    """Return some readings as if all of a stem had read its mean size: with the errors that they would have.
+
+    ``stem`` numbers the stem (or occasion) of each of ``rows``.
+    """
     readings, size = sizes.readings.iloc[rows], number_at(sizes.readings, "dbh_cm", rows)
     mean = np.bincount(stem, weights=size) / np.maximum(np.bincount(stem), 1)
     factor = mean[stem] / size
@@ -84,7 +87,7 @@ def _several(sizes: Standardised, rows: Whole, stem: Whole) -> Iterator[_Togethe
     many = np.flatnonzero(count > 1)
     starts = np.cumsum(count) - count
     own, departure = (number_at(sizes.readings, name, rows) for name in ("own_var_cm2", "departure_se_cm"))
-    height = _height_key(sizes.readings, rows)
+    height = height_key(sizes.readings, rows)
     part_row, cause, size = _effects(sizes, rows[np.isin(stem[rows], many)])
     low, high = np.searchsorted(part_row, rows, "left"), np.searchsorted(part_row, rows, "right")
     for start, number in zip(starts[many].tolist(), count[many].tolist(), strict=True):
@@ -112,7 +115,7 @@ def own_variance(readings: pd.DataFrame, rows: Whole, stem: Whole, weights: Arra
     Own errors, and departures from the profile added up over readings of one height.
     """
     own = summed(stem[rows], weights**2 * number_at(readings, "own_var_cm2", rows), stems)
-    key = pd.DataFrame({"stem": stem[rows], "height": _height_key(readings, rows)})
+    key = pd.DataFrame({"stem": stem[rows], "height": height_key(readings, rows)})
     code = key.groupby(["stem", "height"], sort=False).ngroup().to_numpy(dtype=np.int64)
     together = np.bincount(code, weights=weights * number_at(readings, "departure_se_cm", rows))
     stem_of = np.zeros(len(together), dtype=np.int64)
@@ -120,8 +123,8 @@ def own_variance(readings: pd.DataFrame, rows: Whole, stem: Whole, weights: Arra
     return np.asarray(own + summed(stem_of, np.asarray(together, dtype=float) ** 2, stems))
 
 
-def _height_key(readings: pd.DataFrame, rows: Whole) -> Whole:
-    """Heights in whole micrometres, -1 where it was not said."""
+def height_key(readings: pd.DataFrame, rows: Whole) -> Whole:
+    """Return heights in whole micrometres, -1 where it was not said."""
     height = number_at(readings, "height_m", rows)
     return np.where(np.isnan(height), -1, np.round(np.nan_to_num(height) * 1e6)).astype(np.int64)
 
