@@ -122,7 +122,7 @@ def _no_features(features: list[dict[str, Any]]) -> dict[int, str]:
 
 
 def _text(value: Any) -> str | None:
-    """Return a property as text, None where it cannot be stored."""
+    """Return a property as text, None where it cannot be stored; lists and objects as JSON."""
     if value is None:
         return ""
     if isinstance(value, str):
@@ -133,7 +133,10 @@ def _text(value: Any) -> str | None:
         return str(value)
     if isinstance(value, float):
         return repr(value).removesuffix(".0") if math.isfinite(value) else None
-    return orjson.dumps(value).decode()
+    try:
+        return orjson.dumps(value).decode()
+    except orjson.JSONEncodeError:  # it nests deeper than can be written
+        return None
 
 
 def _properties(features: list[dict[str, Any]]) -> tuple[list[str], list[list[str]], dict[int, str]]:
@@ -149,7 +152,9 @@ def _properties(features: list[dict[str, Any]]) -> tuple[list[str], list[list[st
         for place, table in enumerate(tables):
             text = _text(table.get(header))
             if text is None:
-                faults[place] = f"{header[:40]!r} holds a NUL character or a number that is not finite."
+                faults[place] = (
+                    f"{header[:40]!r} holds a NUL character, a number that is not finite or lists too deep."
+                )
             column.append(text or "")
         columns.append(column)
     ids = [_text(feature.get("id")) or "" for feature in features]

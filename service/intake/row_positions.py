@@ -57,7 +57,7 @@ def positions(
         If the coordinate system cannot be that of the file, or the site has no place for it.
     """
     questions: dict[int, Question] = {}
-    x, y, named_degrees, said = _as_written(table, columns, questions)
+    x, y, named_degrees, said = as_written(table, columns, questions)
     known = np.isfinite(x) & np.isfinite(y)
     if not known.any():
         return Positions(x, y, questions=questions)
@@ -101,7 +101,7 @@ def _on_earth(
     return placed
 
 
-def _as_written(
+def as_written(
     table: SourceTable, columns: Columns, questions: dict[int, Question]
 ) -> tuple[np.ndarray, np.ndarray, bool, str | None]:
     """Return x and y as the file has them, whether its words say degrees, and the system it names."""
@@ -253,17 +253,22 @@ def _question_swapped(placed: Positions, site: SiteFacts) -> None:
 
 
 def _question_far(placed: Positions, box: tuple[float, float, float, float] | None) -> None:
-    if not placed.any():
-        return
-    here = np.nanmedian(placed.first), np.nanmedian(placed.second)
-    if placed.local:
-        away = np.hypot(placed.first - here[0], placed.second - here[1]) / 1000.0
-    else:
-        away = _km(placed.first, placed.second, *here)
-    limit = max(FAR_KM, FAR_TIMES * float(np.nanquantile(away, 0.9)))
-    far = away > limit
-    if box is not None and not placed.local:
-        far &= km_from_box(placed.first, placed.second, box) > FAR_KM
-    for row in np.flatnonzero(far):
-        detail = f"The position lies {away[row]:,.0f} km from the middle of the other rows."
-        placed.questions.setdefault(int(row), Question("far_off", detail))
+    for row, away in far_from_others(placed.first, placed.second, local=placed.local).items():
+        near_site = box is not None and km_from_box(placed.first[row], placed.second[row], box) <= FAR_KM
+        if placed.local or not near_site:
+            detail = f"The position lies {away:,.0f} km from the middle of the other rows."
+            placed.questions.setdefault(row, Question("far_off", detail))
+
+
+def far_from_others(first: np.ndarray, second: np.ndarray, *, local: bool = False) -> dict[int, float]:
+    """Return the rows far from the middle of the others, and how far [km].
+
+    Positions are longitude and latitude [deg], or metres of a local ground; rows without one are NaN.
+    """
+    if not np.isfinite(first).any():
+        return {}
+    here = np.nanmedian(first), np.nanmedian(second)
+    plane = np.hypot(first - here[0], second - here[1]) / 1000.0
+    away = plane if local else _km(first, second, *here)
+    limit = max(FAR_KM, FAR_TIMES * float(np.nanquantile(away, 0.9, method="lower")))
+    return {int(row): float(away[row]) for row in np.flatnonzero(away > limit)}

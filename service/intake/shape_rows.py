@@ -9,9 +9,9 @@ from pyproj import Geod
 
 from layers import columns
 from service.errors import InvalidRequest
-from service.intake import cells, guess_crs
+from service.intake import cells, guess_crs, row_positions
 from service.intake.bounded_shapes import from_wkt, validity_fault
-from service.intake.guess_columns import is_wkt, sample
+from service.intake.guess_columns import Columns, is_number, is_wkt, sample
 from service.intake.own_rows import COMPUTED, OWN_IDS, as_it_was, is_ours
 from service.intake.prepared import (
     Guess,
@@ -22,63 +22,24 @@ from service.intake.prepared import (
     SiteFacts,
 )
 from service.intake.row_positions import FAR_KM, km_from_box
-from service.intake.shape_words import AREA_KINDS, ONLY_TARGETS, TARGET_KINDS, USES, shape_kind, use_of
+from service.intake.shape_words import AREA_KINDS, TARGET_KINDS, USES, area_unit, shape_kind, use_of
 from service.intake.source_table import SourceTable
-from service.intake.words import folded, language, roles_of
+from service.intake.words import language, roles_of
 
 _GEOD = Geod(ellps="WGS84")
 _POLYGONS = (3, 6)
-_ROLES = ("name", "external_id", "record_kind", "use", "keeper", "area_ha", "geometry")
+_COORDINATES = (("lon", "lat"), ("x", "y"))
+_ROLES = (
+    *("name", "external_id", "record_kind", "use", "keeper", "area_ha", "geometry", "point"),
+    *(role for pair in _COORDINATES for role in pair),
+)
+_NUMBERS = ("area_ha", "lon", "lat", "x", "y")
 _NAMES = ("name", "place", "quarter", "tag", "street")
 _SMALLEST_M2 = 0.01
 _OWN_COMPUTED = {c.name for f in ("area_record", "target_record") for c in columns.FRAMES[f]} | {
     "area_ha",
     "feature id",
 }
-
-
-def layer_of(table: SourceTable, options: ImportOptions, guesses: list[Guess]) -> str:
-    """Return whether a file is one of trees, areas or targets: as said, else by its shapes and words."""
-    if options.layer is not None:
-        if options.layer not in ("trees", "areas", "targets"):
-            raise InvalidRequest(
-                [("--layer", f"{options.layer!r} is no layer; say trees, areas or targets.")]
-            )
-        return options.layer
-    kinds = _shape_types(table)
-    if not kinds:
-        return "trees"
-    said = {folded(cell) for column in table.columns for cell in sample(column)[:200]}
-    as_targets = bool(said & ONLY_TARGETS)
-    if kinds <= {0, 4}:
-        treeish = any(
-            role in ("species", "genus", "girth", "diameter", "class", "height", "crown", "common_name")
-            for header in table.headers
-            for role in roles_of(header)
-        )
-        layer = "targets" if as_targets and not treeish else "trees"
-    else:
-        layer = "targets" if kinds & {1, 5} or as_targets else "areas"
-    words = {0: "points", 1: "lines", 3: "polygons", 4: "points", 5: "lines", 6: "polygons"}
-    shapes = " and ".join(sorted({words[k] for k in kinds if k in words}))
-    why = f"Its shapes are {shapes}" + (", and its words are those of targets." if as_targets else ".")
-    guesses.append(Guess("layer", layer, why, 0.9 if layer != "targets" else 0.8))
-    return layer
-
-
-def _shape_types(table: SourceTable) -> set[int]:
-    if table.geometry is not None:
-        return {
-            int(k)
-            for k in set(shapely.get_type_id(np.array(table.geometry, dtype=object)).tolist())
-            if k >= 0
-        }
-    for column in table.columns:
-        said = sample(column)
-        if said and sum(map(is_wkt, said)) >= 0.8 * len(said):
-            shapes = [from_wkt(cell)[0] for cell in said[:100]]
-            return {int(shapely.get_type_id(s)) for s in shapes if s is not None}
-    return set()
 
 
 def _assigned(table: SourceTable, options: ImportOptions) -> dict[str, str]:
@@ -93,9 +54,9 @@ def _assigned(table: SourceTable, options: ImportOptions) -> dict[str, str]:
         said = sample(table.column(header))
         if not said or (role == "geometry" and not is_wkt(said[0])):
             continue
-        if role == "area_ha" and any(
-            cells.number(c) is None and cells.number(c, comma=True) is None for c in said
-        ):
+        if role == "area_ha" and area_unit(header) is None:
+            continue
+        if role in _NUMBERS and sum(map(is_number, said)) < 0.5 * len(said):
             continue
         out[role] = header
     if "name" not in out:
@@ -104,7 +65,16 @@ def _assigned(table: SourceTable, options: ImportOptions) -> dict[str, str]:
             out["name"] = out[other]
     if "kind" in out:
         out["record_kind"] = out.pop("kind")
+    _one_place(out, has_shapes=table.geometry is not None or "geometry" in out)
     return {role: header for role, header in out.items() if role in _ROLES}
+
+
+def _one_place(out: dict[str, str], *, has_shapes: bool) -> None:
+    """Keep one way to say where things are: shapes, else a pair of coordinates, else pairs in one column."""
+    kept = () if has_shapes else next((pair for pair in _COORDINATES if set(pair) <= out.keys()), ("point",))
+    for role in (*(role for pair in _COORDINATES for role in pair), "point"):
+        if role not in kept:
+            out.pop(role, None)
 
 
 def prepared_shapes(
@@ -130,7 +100,7 @@ def prepared_shapes(
     for place, reason in table.faults.items():
         rows[place].refused = reason
     shapes, said = _as_written(table, roles, rows)
-    placed = _placed(shapes, said, table, options, site, rows, guesses)
+    placed = _placed(shapes, said, table, options, site, rows, roles, guesses)
     rule = _names_and_keys(rows, table, roles)
     if ours:
         rule = _own_ids(rows, table, site) or rule
@@ -140,6 +110,8 @@ def prepared_shapes(
     local = site.frame == "local" or (options.crs or "").casefold() == guess_crs.LOCAL
     for row, shape in zip(rows, placed, strict=True):
         _take(row, shape, layer, site, local=local)
+    if site.box is None and not local:
+        _question_far(rows, placed)
     understood, kept, left_out = _accounts(table, roles, ours=ours)
     for header in kept:
         for row, cell in zip(rows, table.column(header), strict=True):
@@ -195,7 +167,7 @@ def _as_written(
     table: SourceTable, roles: dict[str, str], rows: list[PreparedShape]
 ) -> tuple[list[Any], str | None]:
     if "geometry" not in roles:
-        return table.geometry or [None] * len(rows), table.crs
+        return table.geometry or _points(table, roles, rows), table.crs
     shapes, said = [], table.crs
     for row, cell in zip(rows, table.column(roles["geometry"]), strict=True):
         shape, fault, code = from_wkt(cell)
@@ -205,6 +177,18 @@ def _as_written(
     return shapes, said
 
 
+def _points(table: SourceTable, roles: dict[str, str], rows: list[PreparedShape]) -> list[Any]:
+    """Return points of a pair of columns of coordinates; None where a row has none."""
+    questions: dict[int, Question] = {}
+    x, y, _, _ = row_positions.as_written(table, Columns(single=roles), questions)
+    for place, question in questions.items():
+        rows[place].refused = rows[place].refused or question.detail
+    known = np.isfinite(x) & np.isfinite(y)
+    out = np.full(len(rows), None, dtype=object)
+    out[known] = shapely.points(x[known], y[known])
+    return list(out)
+
+
 def _placed(
     shapes: list[Any],
     said: str | None,
@@ -212,6 +196,7 @@ def _placed(
     options: ImportOptions,
     site: SiteFacts,
     rows: list[PreparedShape],
+    roles: dict[str, str],
     guesses: list[Guess],
 ) -> list[Any]:
     """Return the shapes in the frame of the site; what is invalid or has no place there refuses its row."""
@@ -223,7 +208,8 @@ def _placed(
     code = guess_crs.code_of(options.crs) if options.crs else said
     if code is None:
         x, y = bounds[known][:, [0, 2]].ravel(), bounds[known][:, [1, 3]].ravel()
-        code, guess = guess_crs.guessed(x, y, site, language(table.headers), named_degrees=False)
+        named = {"lon", "point"} & roles.keys()
+        code, guess = guess_crs.guessed(x, y, site, language(table.headers), named_degrees=bool(named))
         guesses.append(guess)
     guess_crs.require_frame(code, site)
     for row, shape in zip(rows, shapes, strict=True):
@@ -310,14 +296,32 @@ def _uses(rows: list[PreparedShape], table: SourceTable, roles: dict[str, str]) 
 
 
 def _typed_areas(rows: list[PreparedShape], table: SourceTable, roles: dict[str, str]) -> None:
-    if "area_ha" not in roles:
+    header = roles.get("area_ha")
+    if header is None:
         return
-    column = table.column(roles["area_ha"])
+    column, factor = table.column(header), area_unit(header) or 1.0
     comma = cells.decimal_comma(column, by_default=table.decimal_comma)
     for row, cell in zip(rows, column, strict=True):
-        value = cells.number(cell, comma=comma) if not cells.is_missing(cell) else None
+        if not cell or cells.is_missing(cell):
+            continue
+        value = cells.number(cell, comma=comma)
         if value is not None and value > 0:
-            row.typed_area_ha = value
+            row.typed_area_ha = round(value * factor, 9)
+        elif value != 0:
+            row.kept[header] = cell
+            detail = f"{header}: {cell.strip()[:40]!r} is no area of ground; it was not taken."
+            row.questions.append(Question("area", detail, header))
+
+
+def _question_far(rows: list[PreparedShape], shapes: list[Any]) -> None:
+    """Question what lies far from the middle of the other rows, where nothing stands on the site yet."""
+    points = shapely.point_on_surface(np.array(shapes, dtype=object))
+    refused = np.array([row.refused is not None for row in rows])
+    lon, lat = (np.where(refused, np.nan, xy) for xy in (shapely.get_x(points), shapely.get_y(points)))
+    for place, away in row_positions.far_from_others(lon, lat).items():
+        rows[place].questions.append(
+            Question("far_off", f"It lies {away:,.0f} km from the middle of the other rows.")
+        )
 
 
 def _take(row: PreparedShape, shape: Any, layer: str, site: SiteFacts, *, local: bool) -> None:

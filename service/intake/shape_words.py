@@ -1,5 +1,6 @@
 """Words for kinds of areas and targets and for how much people are there, in seven languages."""
 
+import re
 from functools import lru_cache
 
 from service.intake.words import folded
@@ -67,6 +68,24 @@ def _flat(table: dict[str, str]) -> dict[str, str]:
 AREA_KIND_OF, TARGET_KIND_OF, USE_OF = _flat(_AREA), _flat(_TARGET), _flat(_USE)
 # Words that are kinds of targets only: a file of them is one of targets.
 ONLY_TARGETS = frozenset(TARGET_KIND_OF) - frozenset(AREA_KIND_OF)
+
+
+_UNITS_HA = (
+    (re.compile(r"\b(?:m2|mq|qm|sqm|m\^2|quadratmeter|square met(?:er|re)s?|metri quadri)\b"), 1e-4),
+    (re.compile(r"\b(?:ac|acres?|acreage)\b"), 0.40468564224),
+    (re.compile(r"\b(?:ha|hect?ares?|hektare?|ettari|hectareas|hectares)\b"), 1.0),
+)
+
+
+def area_unit(header: str) -> float | None:
+    """Return the unit [ha] of a header of areas, None where it says none.
+
+    References
+    ----------
+    The international acre: 4840 square yards of 0.9144 m (international yard and pound agreement, 1959).
+    """
+    words = folded(header)
+    return next((unit for pattern, unit in _UNITS_HA if pattern.search(words)), None)
 
 
 @lru_cache(maxsize=4096)

@@ -15,7 +15,8 @@ from service.intake.geopackage import read_geopackage
 from service.intake.guess_columns import Columns
 from service.intake.prepared import Guess, ImportOptions, Prepared, PreparedRow, SiteFacts
 from service.intake.row_positions import Positions, positions
-from service.intake.shape_rows import layer_of, prepared_shapes
+from service.intake.shape_layer import layer_of
+from service.intake.shape_rows import prepared_shapes
 from service.intake.source_table import SourceTable
 from service.intake.words import language
 

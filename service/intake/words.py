@@ -130,7 +130,9 @@ _PHRASES: dict[str, str] = {
     "name": "name|area name|bezeichnung|nombre|nom|nome|naam|title|titel|titre|titolo|label",
     "use": "use|usage|nutzung|uso|utilisation|gebruik|utilizzo|frequentation",
     "area_ha": """typed area|area ha|hectares|hektar|flaeche ha|superficie ha|hectareas|surface ha|ettari|
-        oppervlakte ha|hectare|area hectares|flaeche""",
+        oppervlakte ha|hectare|area hectares|flaeche|area m 2|area sqm|square metres|square meters|
+        surface m 2|superficie m 2|flaeche m 2|flaeche qm|oppervlakte m 2|superficie mq|area acres|
+        acres|acreage""",
     "keeper": "keeper",
 }
 
