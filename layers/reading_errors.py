@@ -71,8 +71,9 @@ def shared_parts(
     parts = pd.DataFrame(
         {
             "row": rows,
-            "reading_id": readings["reading_id"].to_numpy(dtype=object)[rows],
-            "cause": _joined([block.keys[block.key] for block in blocks]),
+            # as they are: looking for a type in millions of texts takes longer than all the rest
+            "reading_id": pd.Series(readings["reading_id"].to_numpy(dtype=object)[rows], dtype=object),
+            "cause": pd.Series(_joined([block.keys[block.key] for block in blocks]), dtype=object),
             "sensitivity_cm": np.concatenate([block.size for block in blocks]) if blocks else np.zeros(0),
         }
     )
