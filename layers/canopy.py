@@ -133,14 +133,24 @@ def _method_error(latest: pd.DataFrame, metres: Reals) -> tuple[Reals, NDArray[n
     words = np.where(
         published,
         ERROR_TRAINED,
-        np.array([filled(ERROR_ASSUMED, share=f"{s:.0%}") for s in share], dtype=object),
+        _assumed(share),
     )
     return se, words.astype(object)
 
 
-def _sources(latest: pd.DataFrame, error: NDArray[np.object_]) -> list[str]:
-    rows = zip(latest["method"], latest["crew_kind"], latest["observed_on"], error, strict=True)
-    return [_source(*row) for row in rows]
+def _assumed(share: Reals) -> NDArray[np.object_]:
+    """The words for an assumed error, made once for each share."""
+    shares, which = np.unique(share, return_inverse=True)
+    return np.array([filled(ERROR_ASSUMED, share=f"{s:.0%}") for s in shares], dtype=object)[which]
+
+
+def _sources(latest: pd.DataFrame, error: NDArray[np.object_]) -> NDArray[np.object_]:
+    """The words of where each is from, made once for each that is alike."""
+    told = latest[["method", "crew_kind", "observed_on"]].assign(error=error)
+    alike = told.groupby(list(told), dropna=False, sort=False).ngroup().to_numpy(dtype=np.int64)
+    _, first = np.unique(alike, return_index=True)
+    cells = told.astype(object).where(told.notna(), None).iloc[first].itertuples(index=False)
+    return np.asarray(np.array([_source(*row) for row in cells], dtype=object)[alike])
 
 
 def _source(method: str | None, crew_kind: str | None, on: str | None, error: str) -> str:

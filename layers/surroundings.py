@@ -52,7 +52,9 @@ class Surroundings:
         return found
 
 
-def surroundings(records: Records, trees: pd.DataFrame, terms: SiteTerms, as_of: str) -> Surroundings:
+def surroundings(
+    records: Records, trees: pd.DataFrame, terms: SiteTerms, as_of: str, tall: pd.DataFrame | None = None
+) -> Surroundings:
     """Return what is round the trees that stand on a day.
 
     Parameters
@@ -63,11 +65,15 @@ def surroundings(records: Records, trees: pd.DataFrame, terms: SiteTerms, as_of:
         Columns of TREES; removed ones are left out.
     terms, as_of
         The site's terms and the day, taken to its end.
+    tall
+        What :func:`layers.canopy.heights_and_crowns` gave for that day, where it is known already.
     """
+    if tall is None:
+        tall = heights_and_crowns(records.observations, as_of, terms.time_zone)
     standing = trees[(trees["status"] != REMOVED).to_numpy(dtype=bool)].reset_index(drop=True)
     sights = live_sights(records, standing, terms, as_of)
     raised = signs(sights, records, standing, terms, as_of)
-    measures = heights_and_crowns(records.observations, as_of, terms.time_zone).reindex(standing["tree_id"])
+    measures = tall.reindex(standing["tree_id"])
     share = np.full(len(standing), REACH_SHARE)
     share[[sign.tree for sign in raised if sign.rule == "dead"]] = REACH_SHARE_DEAD
     reach = measures["height_high_m"].to_numpy(dtype=float) * share

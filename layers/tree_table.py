@@ -31,7 +31,12 @@ _CANOPY = ("height_m", "height_source", "crown_diameter_m", "crown_source")
 
 
 def tree_table(
-    records: Records, state: StandState, terms: SiteTerms, as_of: str, flags: pd.DataFrame | None = None
+    records: Records,
+    state: StandState,
+    terms: SiteTerms,
+    as_of: str,
+    flags: pd.DataFrame | None = None,
+    tall: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return the trees that have stood on the day or before, columns of TREES.
 
@@ -47,6 +52,8 @@ def tree_table(
         ISO date.
     flags : DataFrame, optional
         Columns of FLAGS; without it the columns of the screening are empty.
+    tall : DataFrame, optional
+        What :func:`layers.canopy.heights_and_crowns` gave for that day, where it is known already.
 
     Returns
     -------
@@ -65,7 +72,9 @@ def tree_table(
     counts = is_living | ~living[tree]
     dbh, se = _diameters(stems, state, tree, counts, len(tree_ids))
     sized = np.flatnonzero(counts & np.isfinite(stems["dbh_cm"].to_numpy(dtype=float)))
-    tall = canopy.heights_and_crowns(records.observations, as_of, terms.time_zone).reindex(tree_ids)
+    if tall is None:
+        tall = canopy.heights_and_crowns(records.observations, as_of, terms.time_zone)
+    tall = tall.reindex(tree_ids)
     table = known[[name for name in _AS_WRITTEN if name in known]].reset_index(drop=True)
     table = table.assign(
         site=terms.slug,

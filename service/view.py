@@ -14,8 +14,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
+from layers import canopy, ground, history, screening, tree_table
 from layers import figures as figures_layer
-from layers import ground, history, screening, tree_table
 from layers.history import StandState
 from layers.inputs import Records, SiteTerms
 from layers.surroundings import Surroundings, surroundings
@@ -73,13 +73,17 @@ class SiteView:
         return history.state_at(self.records, self.terms, self.as_of)
 
     @cached_property
+    def _tall(self) -> pd.DataFrame:
+        return canopy.heights_and_crowns(self.records.observations, self.as_of, self.terms.time_zone)
+
+    @cached_property
     def plain_trees(self) -> pd.DataFrame:
         """The table of trees before the list to be looked at is known."""
-        return tree_table.tree_table(self.records, self.state, self.terms, self.as_of)
+        return tree_table.tree_table(self.records, self.state, self.terms, self.as_of, tall=self._tall)
 
     @cached_property
     def _around(self) -> Surroundings:
-        return surroundings(self.records, self.plain_trees, self.terms, self.as_of)
+        return surroundings(self.records, self.plain_trees, self.terms, self.as_of, self._tall)
 
     @cached_property
     def flags(self) -> pd.DataFrame:
