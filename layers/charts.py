@@ -18,7 +18,7 @@ from layers.chart_words import CHART_WORDS
 from layers.error_model import Z95
 from layers.inputs import SiteTerms
 from layers.symbology import ACCENT, INK, PAPER, DrawnClass, drawn_classes
-from layers.units import CM_PER_IN, M_PER_FT
+from layers.units import CM_PER_IN, height_words
 
 BAR_PX = 34
 KINDS = 8
@@ -27,8 +27,7 @@ _DARK_FROM = 3  # classes from here on are dark: their hatch is paper
 
 def height_text(terms: SiteTerms, height_m: float | None = None) -> str:
     """Return a height of measurement in the display unit, breast height by default."""
-    height = terms.breast_height_m if height_m is None else height_m
-    return f"{height / M_PER_FT:.1f} ft" if terms.units == "us" else f"{height:.2f} m"
+    return height_words(terms.breast_height_m if height_m is None else height_m, terms.units)
 
 
 def size_class_chart(

@@ -47,6 +47,7 @@ from layers.error_model import Z95
 from layers.inputs import SiteTerms
 from layers.map_words import MAP_WORDS
 from layers.symbology import DrawnClass, Shading
+from layers.telling import LAYERS, Voice
 from layers.units import FT2_PER_ACRE_PER_M2_PER_HA, HA_PER_ACRE
 
 FORMAT = "boleward map 1"
@@ -67,6 +68,7 @@ _TEXTS = (
     "last_inspected_on",
     "keeper",
 )
+_SENTENCES = ("measured_as", "height_source", "crown_source", "growth_words")
 _NUMBERS = {"dbh_cm": 2, "dbh_se_cm": 2, "height_m": 1, "crown_diameter_m": 1}
 _COUNTS = ("stems", "questions_not_askable")
 _AREA_FIGURES = (
@@ -121,6 +123,7 @@ def map_document(
     basemap: Mapping[str, str] | None = None,
     tree_url: str | None = None,
     attribution: str | None = None,
+    voice: Voice | None = None,
 ) -> dict[str, Any]:
     """Return the document of a map (see the module), ready for ``json.dumps``.
 
@@ -140,6 +143,8 @@ def map_document(
         The day the map holds for.
     messages : mapping
         Words of the map, translated; English ones stand in for what is absent.
+    voice : Voice, optional
+        How sentences that data made are said; in English and in the units of the ground by default.
     plan_image, basemap, tree_url, attribution
         As in the module's description.
 
@@ -157,6 +162,7 @@ def map_document(
     classes = symbology.drawn_classes(terms, words)
     numbers = _class_numbers(shown, terms)
     shapes, shadings = _areas(areas, terms)
+    voice = voice or Voice(terms.units)
     return {
         "format": FORMAT,
         "title": terms.name,
@@ -170,8 +176,8 @@ def map_document(
         "messages": words,
         "classes": _legend(classes, numbers[(shown["status"] != "dead").to_numpy()]),
         "signs": symbology.SIGNS,
-        "trees": _trees(shown, numbers, terms),
-        "flags": _flags(flags, shown["tree_id"]),
+        "trees": _trees(shown, numbers, terms, voice),
+        "flags": _flags(flags, shown["tree_id"], voice),
         "areas": shapes,
         "shadings": shadings,
         "targets": _targets(targets, terms),
@@ -214,7 +220,12 @@ def _legend(classes: list[DrawnClass], numbers: np.ndarray) -> list[dict[str, An
     ]
 
 
-def _trees(trees: pd.DataFrame, numbers: np.ndarray, terms: SiteTerms) -> dict[str, Any]:
+def _told(coded: dict[str, list[Any]], voice: Voice) -> dict[str, list[Any]]:
+    """A coded column of sentences as a page says them."""
+    return coded | {"values": [LAYERS.told(value, voice) for value in coded["values"]]}
+
+
+def _trees(trees: pd.DataFrame, numbers: np.ndarray, terms: SiteTerms, voice: Voice) -> dict[str, Any]:
     x, y = _xy_names(terms)
     digits = POSITION_DIGITS[terms.frame]
     out: dict[str, Any] = {
@@ -225,16 +236,18 @@ def _trees(trees: pd.DataFrame, numbers: np.ndarray, terms: SiteTerms) -> dict[s
         "class_said": _coded(trees["size_class"]) if "size_class" in trees else _coded([None] * len(trees)),
     }
     out |= {name: _coded(trees[name]) for name in _TEXTS}
+    out |= {name: _told(out[name], voice) for name in (*_SENTENCES, "class_said")}
     out |= {name: _rounded(trees[name], digits) for name, digits in _NUMBERS.items() if name in trees}
     out |= {name: [int(v) for v in trees[name].fillna(0)] for name in _COUNTS if name in trees}
     return out
 
 
-def _flags(flags: pd.DataFrame, tree_ids: pd.Series) -> dict[str, Any]:
+def _flags(flags: pd.DataFrame, tree_ids: pd.Series, voice: Voice) -> dict[str, Any]:
     at = {tree_id: i for i, tree_id in enumerate(tree_ids)}
     still_open = flags[flags["answered"].isna() & flags["tree_id"].isin(at)]
     out: dict[str, Any] = {"tree": [at[tree_id] for tree_id in still_open["tree_id"]]}
-    return out | {name: _coded(still_open[name]) for name in ("kind", "words", "evidence")}
+    told = {name: _told(_coded(still_open[name]), voice) for name in ("words", "evidence")}
+    return out | {"kind": _coded(still_open["kind"]), **told}
 
 
 def _geometry(shape: shapely.Geometry, terms: SiteTerms) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from typing import Any
 from layers.map_document import areas_with_figures, map_document
 from layers.map_words import MAP_WORDS
 from layers.maps import SCRIPTS, STYLES, MapAssets, self_contained
+from layers.telling import Voice
 from service.errors import StoreUnavailable
 from service.plan_images import bounds, from_row
 from service.view import SiteView
@@ -27,6 +28,7 @@ def site_map_document(
     tree_url: str | None = None,
     basemap: Mapping[str, str] | None = None,
     plan_url: str | None = None,
+    voice: Voice | None = None,
 ) -> dict[str, Any]:
     """Return the document of a site's map (see ``layers.map_document``).
 
@@ -45,6 +47,7 @@ def site_map_document(
         tree_url=tree_url,
         basemap=basemap,
         plan_image=_plan_image(view, plan_url),
+        voice=voice,
     )
 
 
@@ -60,7 +63,13 @@ def _plan_image(view: SiteView, plan_url: str | None) -> dict[str, Any] | None:
     return None
 
 
-def self_contained_map(view: SiteView, *, messages: Mapping[str, str] = MAP_WORDS, lang: str = "en") -> str:
+def self_contained_map(
+    view: SiteView,
+    *,
+    messages: Mapping[str, str] = MAP_WORDS,
+    lang: str = "en",
+    voice: Voice | None = None,
+) -> str:
     """Return the map as one HTML file that opens from a disk without a network.
 
     Raises
@@ -69,7 +78,7 @@ def self_contained_map(view: SiteView, *, messages: Mapping[str, str] = MAP_WORD
         If the browser files are not beside the program.
     """
     texts = {name: _text(name) for name in (*STYLES, *SCRIPTS)}
-    return self_contained(site_map_document(view, messages=messages, lang=lang), texts)
+    return self_contained(site_map_document(view, messages=messages, lang=lang, voice=voice), texts)
 
 
 def _text(name: str) -> str:

@@ -7,8 +7,9 @@ from fpdf import FPDF
 from layers.caution import caution
 from layers.inputs import SiteTerms
 from layers.sights import DANGERS
+from layers.units import height_words
 from service.outlets.sheet_map import SectorMap, draw_how
-from service.outlets.sheet_rows import Ground, Sector, SheetJob, SheetRow, Words, length_words
+from service.outlets.sheet_rows import Ground, Sector, SheetJob, SheetRow, Words
 
 FONT = "DejaVu"
 MARGIN = 10.0
@@ -85,7 +86,7 @@ class SheetPage:
             self.pdf,
             (MARGIN, 78.0, left, 28.0),
             self.job.height_m,
-            length_words(self.job.height_m, self.terms.units),
+            height_words(self.job.height_m, self.terms.units),
             self.words,
         )
         map_box = (MARGIN + left + 3, 16.5, self.width - left - 3, 86.0)
@@ -152,7 +153,7 @@ class SheetPage:
         pdf.rect(MARGIN, 61.5, width, 15.0, style="F")
         pdf.set_font(style="B", size=8.5)
         pdf.text(MARGIN + 2, 65.5, _fitted(pdf, words[f"instrument.{job.instrument}"], width - 4))
-        height = length_words(job.height_m, self.terms.units)
+        height = height_words(job.height_m, self.terms.units)
         pdf.set_font(size=8)
         pdf.text(MARGIN + 2, 70.6, words["read"])
         at = MARGIN + 4 + pdf.get_string_width(words["read"])

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from layers import columns, ground, taper
 from layers.inputs import SiteTerms
-from layers.units import CM_PER_UNIT, M_PER_FT
+from layers.units import CM_PER_UNIT, M_PER_FT, height_words
 
 Words = Mapping[str, str]
 Array = NDArray[np.float64]
@@ -198,7 +198,7 @@ class RowMaker:
         if before is None or math.isnan(before.dbh_cm):
             return row
         said = math.isfinite(before.height_m)
-        height = length_words(before.height_m, self.terms.units) if said else self.words["height_not_said"]
+        height = height_words(before.height_m, self.terms.units) if said else self.words["height_not_said"]
         factor = (1.0 if self.job.is_width else math.pi) / CM_PER_UNIT[self.job.unit]
         expected = expected_cm(self.terms, self.job, tree, before)
         in_words = "" if expected is None else _numbers(expected[0] * factor, expected[1] * factor)
@@ -302,15 +302,6 @@ def _numbers(*values: float) -> str:
     """One number or a range, to a tenth where the larger is below 40."""
     decimals = 0 if max(values) >= 40 else 1
     return "–".join(f"{value:.{decimals}f}" for value in values)
-
-
-def length_words(metres: float, units: str) -> str:
-    """Return a height or distance as people say it: 1.30 m, or 4 ft 6 in."""
-    if units != "us":
-        return f"{metres:.2f} m"
-    inches = round(metres / M_PER_FT * 12)
-    feet, rest = divmod(inches, 12)
-    return f"{feet} ft {rest} in" if rest else f"{feet} ft"
 
 
 def _distance(metres: float, units: str) -> str:

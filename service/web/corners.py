@@ -12,10 +12,15 @@ _CORNER = re.compile(r"\s*([+-]?\d{1,7}(?:\.\d{1,9})?)\s*[,; \t]\s*([+-]?\d{1,7}
 LINES = ("path", "road")  # targets that are lines when they have more than one corner
 
 
-def geometry(sent: Form, kind: str | None, is_area: bool, frame: str) -> dict[str, Any] | None:
-    """Return the typed corners, else what was drawn, as GeoJSON; None where there is neither."""
+def geometry(
+    sent: Form, kind: str | None, is_area: bool, frame: str, metres_per_unit: float = 1.0
+) -> dict[str, Any] | None:
+    """Return the typed corners, else what was drawn, as GeoJSON; None where there is neither.
+
+    ``metres_per_unit`` is what a typed number stands for on a ground without a place on earth.
+    """
     if sent.text("corners"):
-        return _typed(sent, kind, is_area, frame)
+        return _typed(sent, kind, is_area, metres_per_unit if frame == "local" else 1.0)
     drawn = sent.text("geometry")
     if drawn is None:
         return None
@@ -29,7 +34,7 @@ def geometry(sent: Form, kind: str | None, is_area: bool, frame: str) -> dict[st
     return shape
 
 
-def _typed(sent: Form, kind: str | None, is_area: bool, frame: str) -> dict[str, Any] | None:
+def _typed(sent: Form, kind: str | None, is_area: bool, per_unit: float) -> dict[str, Any] | None:
     points: list[list[float]] = []
     for number, line in enumerate((sent.text("corners") or "").splitlines(), 1):
         if not line.strip():
@@ -41,7 +46,7 @@ def _typed(sent: Form, kind: str | None, is_area: bool, frame: str) -> dict[str,
                 number=number,
             )
             return None
-        points.append([float(found[1]), float(found[2])])
+        points.append([float(found[1]) * per_unit, float(found[2]) * per_unit])
     what = _what(len(points), kind, is_area)
     if what is None:
         sent.faults["corners"] = _("An outline needs at least three corners.")

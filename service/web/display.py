@@ -5,6 +5,7 @@ Stored and exported values stay metric; display units change pages only.
 
 import datetime as dt
 import math
+import re
 from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -13,9 +14,12 @@ import flask_babel
 from flask import Flask
 from flask_babel import gettext as _
 from flask_babel import lazy_gettext as _l
+from jinja2 import pass_context
+from jinja2.runtime import Context
 
 from layers.error_model import Z95
-from layers.units import CM_PER_IN, FT2_PER_ACRE_PER_M2_PER_HA, HA_PER_ACRE, M_PER_FT
+from layers.telling import LAYERS, Voice
+from layers.units import CM_PER_IN, CM_PER_UNIT, FT2_PER_ACRE_PER_M2_PER_HA, HA_PER_ACRE, M_PER_FT
 
 NONE = "–"
 HALF_WIDTH = Z95  # of a 95 % interval, in standard errors
@@ -40,6 +44,7 @@ _US: dict[str, tuple[float, Any]] = {
     "height": (1 / M_PER_FT, _l("ft")),
     "growth": (1 / CM_PER_IN, _l("in a year")),
 }
+_MONTH = re.compile(r"[1-9]\d{3}-(?:0[1-9]|1[0-2])")
 _DECIMALS = {
     "ground": 2,
     "cut_face": 1,
@@ -93,6 +98,26 @@ class Units:
         error = self.value(se, kind)
         return self.shown(metric, kind, decimals if error is None else decimals_for(HALF_WIDTH * error))
 
+    def height(self, metres: Any) -> str:
+        """A height of measuring: 1.30 m, or 4 ft 6 in."""
+        if is_missing(metres):
+            return NONE
+        return self.voice().height(float(metres)) if self.system == "us" else f"{number(metres, 2)} m"
+
+    def voice(self) -> Voice:
+        """How sentences of data are said on the page."""
+        return Voice(self.system, lambda text: str(_(text)), number, day)
+
+    def measured(self, value: float, unit: str | None) -> str:
+        """A length as it was said where it was said in a unit of the page, else in one of the page."""
+        if unit not in CM_PER_UNIT or (unit in ("ft", "in")) == (self.system == "us"):
+            return f"{value:.10g} {unit or ''}".strip()
+        return self.with_unit(value * CM_PER_UNIT[unit] / 100.0, "height")
+
+    def told(self, sentence: Any) -> str:
+        """A sentence that data made, in the units, days and language of the page; a dash for none."""
+        return NONE if is_missing(sentence) or sentence == "" else LAYERS.told(str(sentence), self.voice())
+
     def half(self, se: Any, kind: str) -> str:
         """Half the 95 % interval of a standard error, as text without unit."""
         error = self.value(se, kind)
@@ -133,9 +158,12 @@ def share(value: Any) -> str:
 
 
 def day(value: Any, width: str = "long") -> str:
-    """Return an ISO day in words, text that is no day as it is, a dash when there is none."""
+    """Return an ISO day or month in words, text that is no day as it is, a dash when there is none."""
     if is_missing(value) or value == "":
         return NONE
+    if _MONTH.fullmatch(str(value)):
+        month: str = flask_babel.format_date(dt.date.fromisoformat(f"{value}-01"), "MMMM y")
+        return month
     try:
         date = dt.date.fromisoformat(str(value)[:10])
     except ValueError:
@@ -158,7 +186,13 @@ def text(value: Any) -> str:
     return NONE if is_missing(value) or value == "" else str(value)
 
 
+@pass_context
+def _told(context: Context, sentence: Any) -> str:
+    units: Units = context["units"]
+    return units.told(sentence)
+
+
 def init_app(app: Flask) -> None:
     """Give the templates the words."""
-    app.jinja_env.filters.update(num=number, share=share, day=day, moment=moment, said=text)
+    app.jinja_env.filters.update(num=number, share=share, day=day, moment=moment, said=text, told=_told)
     app.jinja_env.tests["missing"] = is_missing

@@ -12,7 +12,7 @@ from service.errors import NotAcceptable, NotFound
 from service.outlets.export import FORMATS, LAYERS, MEDIA_TYPES, export_layer, layer_pieces
 from service.outlets.map_file import self_contained_map
 from service.view import SiteView
-from service.web import current, frame
+from service.web import current, display, frame
 
 bp = Blueprint("download_routes", __name__)
 
@@ -67,7 +67,12 @@ def map_file(slug: str) -> Response:
     held = frame.unchanged(tag)
     if held is not None:
         return held
-    text = self_contained_map(view, messages=frame.map_messages(), lang=frame.language())
+    text = self_contained_map(
+        view,
+        messages=frame.map_messages(),
+        lang=frame.language(),
+        voice=display.Units(view.terms.units).voice(),
+    )
     response = frame.kept_answer(text, "text/html; charset=utf-8", tag)
     return _as_file(response, f"{slug}-map-{view.as_of}.html")
 

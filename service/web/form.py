@@ -37,10 +37,15 @@ class Form:
         said = self.text(name)
         if said is None:
             return None
-        if not _NUMBER.fullmatch(said):
+        if not self.is_number(said):
             self.faults[name] = _("%(said)s is not a number; type digits, for example 94.2.", said=said[:40])
             return None
         return float(said.replace(",", "."))
+
+    @staticmethod
+    def is_number(said: str) -> bool:
+        """Whether a text is a number with a decimal point or comma, and nothing else."""
+        return _NUMBER.fullmatch(said) is not None
 
     def texts(self, *names: str) -> dict[str, str | None]:
         """Several fields' texts by name."""

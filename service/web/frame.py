@@ -56,9 +56,7 @@ def day_query() -> str:
 
 def height_words(view: SiteView) -> str:
     """The site's measuring height in words, in its display unit."""
-    if view.terms.units == "us":
-        return f"{display.number(view.terms.breast_height_m / 0.3048, 1)} ft"
-    return f"{display.number(view.terms.breast_height_m, 2)} m"
+    return display.Units(view.terms.units).height(view.terms.breast_height_m)
 
 
 def site_caution(view: SiteView) -> str:

@@ -12,7 +12,7 @@ from service.entry import Answer, enter_readings
 from service.errors import InvalidRequest
 from service.records import ReadingIn, parsed
 from service.view import SiteView
-from service.web import choices, current, form, frame, reading_answers, sheet_pages, teams
+from service.web import choices, current, form, frame, lengths, reading_answers, sheet_pages, teams
 
 bp = Blueprint("grid_pages", __name__)
 
@@ -29,7 +29,7 @@ def grid(slug: str) -> Any:
         return _page(view, form.blank(**_usual(view), batch=uuid.uuid4()))
     sent = form.typed()
     teams.require_code(view, sent)
-    items = _items(sent, _part_of(view))
+    items = _items(view, sent, _part_of(view))
     if not items:
         sent.faults.setdefault("", _("No row has a number yet."))
     said = list(items.values())
@@ -71,7 +71,7 @@ def _usual(view: SiteView) -> dict[str, Any]:
         "instrument": "girth tape",
         "measured_on": view.as_of,
         "crew_kind": "pupils",
-        "height_m": f"{view.terms.breast_height_m:g}",
+        "height_m": lengths.shown(view.terms.breast_height_m, view.terms.units, "measuring"),
     }
 
 
@@ -107,9 +107,11 @@ def _tag_order(tag: Any) -> str:
     return text.zfill(12) if text.isdigit() else f"~{text}" if text else "~~"
 
 
-def _items(sent: form.Form, rows: Rows) -> dict[str, dict[str, Any]]:
+def _items(view: SiteView, sent: form.Form, rows: Rows) -> dict[str, dict[str, Any]]:
     """Return the readings by the field that holds them; a field of a batch is always the same reading."""
-    shared: dict[str, Any] = {**sent.texts(*SHARED), "height_m": sent.number("height_m")}
+    units, usual = view.terms.units, view.terms.breast_height_m
+    height = lengths.typed(sent, "height_m", units, usual, kind="measuring")
+    shared: dict[str, Any] = {**sent.texts(*SHARED), "height_m": height}
     shared["date_precision"] = "day" if shared["measured_on"] else "unknown"
     shared = {name: value for name, value in shared.items() if value is not None}
     batch = _batch(sent)

@@ -11,23 +11,27 @@ from flask_babel import gettext as _
 from service.edit import add_areas, add_targets, cross_out, edit_shape
 from service.errors import InvalidRequest, NotFound
 from service.view import SiteView
-from service.web import area_errors, choices, corners, current, form, frame
+from service.web import area_errors, choices, corners, current, form, frame, lengths
 
 bp = Blueprint("ground_forms", __name__)
 
 KINDS = {"areas": "area", "targets": "target"}
 AREA_TEXTS = ("name", "kind", "use", "keeper", "area_source", "counting_complete")
-AREA_NUMBERS = ("typed_area_ha", "counting_limit_cm")
+AREA_NUMBERS = (("typed_area_ha", "ground"), ("counting_limit_cm", "width"))
 TARGET_TEXTS = ("name", "kind", "use")
 
 
 def _values(view: SiteView, kind: str, sent: form.Form, before: Any = None) -> dict[str, Any]:
     values: dict[str, Any] = sent.texts(*(AREA_TEXTS if kind == "areas" else TARGET_TEXTS))
-    values["geometry"] = corners.geometry(sent, values["kind"], kind == "areas", view.terms.frame)
+    values["geometry"] = corners.geometry(
+        sent, values["kind"], kind == "areas", view.terms.frame, lengths.per_unit(view.terms.units)
+    )
     if kind == "areas":
-        values |= {name: sent.number(name) for name in AREA_NUMBERS}
+        for name, what in AREA_NUMBERS:
+            known = () if before is None else (before[name],)
+            values[name] = lengths.typed(sent, name, view.terms.units, *known, kind=what)
         if values["typed_area_ha"] is not None and values["area_source"] is None:
-            sent.faults["area_source"] = _("Say where that number of hectares is from.")
+            sent.faults["area_source"] = _("Say where that size is from.")
         if not sent.faults:
             values |= area_errors.of_area(view, sent, values, before)
     elif values["geometry"] is None:
@@ -84,7 +88,8 @@ def _known(view: SiteView, kind: str, record: Any) -> form.Form:
     shape = record["geometry"]
     said = {name: record[name] for name in ("name", "kind", "use", "version")}
     if kind == "areas":
-        said |= {name: record[name] for name in ("keeper", "counting_complete", *AREA_NUMBERS)}
+        said |= {name: record[name] for name in ("keeper", "counting_complete")}
+        said |= {name: lengths.shown(record[name], view.terms.units, what) for name, what in AREA_NUMBERS}
         said |= area_errors.typed_of(view, record)
     return form.blank(**said, geometry=None if shape is None else shapely.to_geojson(shape))
 

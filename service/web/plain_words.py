@@ -5,6 +5,9 @@ from typing import Any
 from flask import Flask
 from flask_babel import lazy_gettext as _l
 
+from layers.sights import SIGHTS
+from layers.telling import INSTRUMENTS
+from service.web.choices import HELPER_STATUSES
 from service.web.display import text
 
 STATUS = {
@@ -36,17 +39,7 @@ AREA_KIND = {
     "site": _l("whole ground"),
     "other": _l("other"),
 }
-INSTRUMENT = {
-    "girth tape": _l("tape round the trunk"),
-    "diameter tape": _l("tape that shows the width"),
-    "caliper": _l("caliper"),
-    "string and ruler": _l("string and ruler"),
-    "hand breadths": _l("hand breadths"),
-    "hand spans": _l("hand spans"),
-    "sighting": _l("sighting from a distance"),
-    "eye": _l("by eye"),
-    "unknown": _l("instrument not said"),
-}
+INSTRUMENT = {word: _l(words) for word, words in INSTRUMENTS.items()}
 CREW_KIND = {
     "pupils": _l("pupils with their leader"),
     "volunteers": _l("volunteers"),
@@ -76,6 +69,12 @@ ANSWER = {
     "nothing recorded": _l("nothing recorded"),
     "recorded": _l("something recorded"),
     "not reached": _l("not reached or not seen"),
+}
+SEEN = {
+    **{word: _l(sight.plain) for word, sight in SIGHTS.items()},
+    "height": _l("height"),
+    "crown diameter": _l("crown across"),
+    "note": _l("note"),
 }
 FLAG_KIND = {
     "sign": _l("to be looked at"),
@@ -138,9 +137,11 @@ def init_app(app: Flask) -> None:
         ("level_words", LEVEL),
         ("answer_words", ANSWER),
         ("flag_words", FLAG_KIND),
+        ("seen_words", SEEN),
         ("entry_words", ENTRY),
     ):
         app.jinja_env.globals[name] = _pair(table)
+    app.jinja_env.filters["status_said"] = _pair({**STATUS, **dict(HELPER_STATUSES)})
     app.jinja_env.globals.update(layer_words=LAYER, change_words=CHANGE_KIND)
 
 

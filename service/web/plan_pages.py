@@ -19,7 +19,7 @@ from service.plan_images import (
     plan_image_of,
 )
 from service.view import SiteView
-from service.web import current, form, frame
+from service.web import current, form, frame, lengths
 from service.web.display import HALF_WIDTH, number
 
 bp = Blueprint("plan_pages", __name__)
@@ -91,14 +91,18 @@ def _placed(view: SiteView, sent: form.Form) -> tuple[Placement, float | None] |
         placement = {"length": _by_length, "rectangle": _by_rectangle, "points": _by_points}[how](view, sent)
         if placement is None or sent.faults:
             return None
-        return placement, _misfit(placement, sent)
+        return placement, _misfit(view, placement, sent)
     except (LayerError, KeyError) as error:
         sent.faults[""] = str(error)
         return None
 
 
 def _by_length(view: SiteView, sent: form.Form) -> Placement | None:
-    first, second, metres = _pixel(sent, "length_1"), _pixel(sent, "length_2"), _metres(sent, "length_m")
+    first, second, metres = (
+        _pixel(sent, "length_1"),
+        _pixel(sent, "length_2"),
+        _metres(view, sent, "length_m"),
+    )
     if first is None or second is None or metres is None:
         return None
     return _turned_and_moved(plan_image.from_length(first, second, metres), sent)
@@ -106,7 +110,7 @@ def _by_length(view: SiteView, sent: form.Form) -> Placement | None:
 
 def _by_rectangle(view: SiteView, sent: form.Form) -> Placement | None:
     corners = [_pixel(sent, f"corner_{n}") for n in range(1, 5)]
-    first, second = _metres(sent, "side_1_m"), _metres(sent, "side_2_m")
+    first, second = _metres(view, sent, "side_1_m"), _metres(view, sent, "side_2_m")
     if first is None or second is None:
         return None
     clicked = [corner for corner in corners if corner is not None]
@@ -125,7 +129,8 @@ def _by_points(view: SiteView, sent: form.Form) -> Placement | None:
             pixels.append(pixel)
             ground.append((across, up))
     if view.terms.frame == "local" or sent.text("known_in") == "m":
-        return plan_image.from_points(pixels, ground)
+        per = lengths.per_unit(view.terms.units)
+        return plan_image.from_points(pixels, [(across * per, up * per) for across, up in ground])
     lon, lat = (
         (sum(numbers) / len(numbers) for numbers in zip(*ground, strict=True)) if ground else (0.0, 0.0)
     )
@@ -144,11 +149,11 @@ def _turned_and_moved(placement: Placement, sent: form.Form) -> Placement:
     return placement
 
 
-def _misfit(placement: Placement, sent: form.Form) -> float | None:
+def _misfit(view: SiteView, placement: Placement, sent: form.Form) -> float | None:
     first, second, metres = (
         _pixel(sent, "check_1", False),
         _pixel(sent, "check_2", False),
-        sent.number("check_m"),
+        lengths.typed(sent, "check_m", view.terms.units),
     )
     if first is None or second is None or metres is None:
         return None
@@ -165,10 +170,10 @@ def _pixel(sent: form.Form, name: str, needed: bool = True) -> Pixel | None:
     return None
 
 
-def _metres(sent: form.Form, name: str) -> float | None:
-    metres = sent.number(name)
+def _metres(view: SiteView, sent: form.Form, name: str) -> float | None:
+    metres = lengths.typed(sent, name, view.terms.units)
     if metres is None:
-        sent.faults.setdefault(name, _("Type how long it is on the ground, in metres."))
+        sent.faults.setdefault(name, _("Type how long it is on the ground."))
     return metres
 
 

@@ -10,12 +10,12 @@ from service.errors import NotFound
 from service.records import ReadingIn, parsed
 from service.store import changes
 from service.view import SiteView
-from service.web import choices, current, display, form, frame, reading_answers, teams, tree_facts
+from service.web import choices, current, display, form, frame, lengths, reading_answers, teams, tree_facts
 
 bp = Blueprint("reading_forms", __name__)
 
 TEXTS = ("stem_id", "quantity", "unit", "instrument", "measured_on", "crew", "crew_kind", "note")
-NUMBERS = ("value", "first_guess", "height_m")
+NUMBERS = ("value", "first_guess")
 KEPT = (
     *("quantity", "unit", "value", "value_2", "parts", "instrument", "calibration_id", "height_m"),
     *("resolution", "measured_on", "date_precision", "crew", "crew_kind", "round_id", "tilt_deg", "side"),
@@ -32,7 +32,7 @@ def measure(slug: str, tree_id: str) -> Any:
     if request.method == "GET":
         return _measure_page(view, tree, stems, form.blank(**_usual(view), **_last_used(view, stems)))
     sent = form.typed()
-    values = _values(view, sent)
+    values = _values(view, sent, _heights(view, stems))
     if values.get("stem_id") is None and stems:
         values["stem_id"] = stems[0][0]
     if "value" not in values:
@@ -49,8 +49,12 @@ def _enter(slug: str, values: dict[str, Any]) -> list[Answer]:
     return enter_readings(current.store(), slug, current.actor(), [parsed(ReadingIn, values)])
 
 
-def _values(view: SiteView, sent: form.Form, known: str | None = None) -> dict[str, Any]:
+def _values(
+    view: SiteView, sent: form.Form, heights: list[float], known: str | None = None
+) -> dict[str, Any]:
     values: dict[str, Any] = {**sent.texts(*TEXTS), **{name: sent.number(name) for name in NUMBERS}}
+    units = view.terms.units
+    values["height_m"] = lengths.typed(sent, "height_m", units, *heights, kind="measuring")
     if values["value"] == 0:
         sent.faults["value"] = _("Zero is not a size. Leave the page when nothing was measured.")
     teams.require_code(view, sent, known)
@@ -89,10 +93,15 @@ def _usual(view: SiteView) -> dict[str, Any]:
 
 def _last_used(view: SiteView, stems: list[tuple[str, int]]) -> dict[str, Any]:
     """What makes a reading comparable: the height of the last one, never its size."""
+    heights = _heights(view, stems)
+    return {"height_m": lengths.shown(heights[-1], view.terms.units, "measuring")} if heights else {}
+
+
+def _heights(view: SiteView, stems: list[tuple[str, int]]) -> list[float]:
+    """The heights at which the trunks of a tree were measured [m]."""
     readings = view.records.readings
     mine = readings[readings["stem_id"].isin([stem for stem, _number in stems])]
-    heights = mine["height_m"].dropna()
-    return {"height_m": f"{heights.iloc[-1]:g}"} if len(heights) else {}
+    return list(dict.fromkeys(float(height) for height in mine["height_m"].dropna()))
 
 
 @bp.route("/sites/<slug>/readings/<reading_id>/correct", methods=["GET", "POST"])
@@ -102,6 +111,7 @@ def correct(slug: str, reading_id: str) -> Any:
     reading, tree_id = _reading(view, reading_id)
     if request.method == "GET":
         values = {name: reading[name] for name in (*TEXTS, *NUMBERS)}
+        values["height_m"] = lengths.shown(reading["height_m"], view.terms.units, "measuring")
         return _correct_page(view, reading, tree_id, form.blank(**values))
     sent = form.typed()
     crossing_out = sent.text("act") == "cross out"
@@ -129,8 +139,8 @@ def _reading(view: SiteView, reading_id: str) -> tuple[Any, str]:
 def _correction(view: SiteView, reading: Any, sent: form.Form, crossing_out: bool) -> dict[str, Any]:
     values = {name: reading[name] for name in KEPT}
     if not crossing_out:
-        typed = _values(view, sent, reading["crew"])
-        values |= {name: typed.get(name) for name in (*TEXTS, *NUMBERS) if name in sent.values}
+        typed = _values(view, sent, [reading["height_m"]], reading["crew"])
+        values |= {name: typed.get(name) for name in (*TEXTS, *NUMBERS, "height_m") if name in sent.values}
         day = typed.get("measured_on")
         if day != reading["measured_on"]:
             values["date_precision"] = typed["date_precision"]

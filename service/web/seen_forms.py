@@ -10,7 +10,7 @@ from layers.sights import NONE_SEEN, SIGHTS
 from service.entry import Answer, enter_observations, enter_statuses
 from service.records import ObservationIn, StatusIn, parsed
 from service.view import SiteView
-from service.web import choices, current, form, frame, teams, tree_facts
+from service.web import choices, current, form, frame, lengths, teams, tree_facts
 
 bp = Blueprint("seen_forms", __name__)
 
@@ -28,7 +28,7 @@ def note(slug: str, tree_id: str) -> Any:
     sent = form.typed()
     seen = [word for word in request.form.getlist("seen") if word in SIGHTS]
     teams.require_code(view, sent)
-    items, events = _observations(sent, tree_id, seen), _events(sent, tree_id)
+    items, events = _observations(sent, tree_id, seen, view.terms.units), _events(sent, tree_id)
     if not items and not events:
         sent.faults.setdefault("", _("Tick what was seen, or type a height, a crown or a note."))
     answers = form.tried(sent, lambda: _enter(slug, items, events), NAMES)
@@ -54,20 +54,29 @@ def _enter(slug: str, items: list[dict[str, Any]], events: list[dict[str, Any]])
     return answers
 
 
-def _observations(sent: form.Form, tree_id: str, seen: list[str]) -> list[dict[str, Any]]:
+def _observations(sent: form.Form, tree_id: str, seen: list[str], units: str) -> list[dict[str, Any]]:
     text = sent.text("text")
     if NONE_SEEN in seen and len(seen) > 1:
         sent.faults[""] = _("Something was ticked, and so was that none was seen. Leave one of them away.")
     items: list[dict[str, Any]] = [{"what": word, "text": text} for word in seen]
     for name, what in MEASURED:
-        value = sent.number(name)
-        if value is not None and value <= 0:
-            sent.faults[name] = _("Type a number of metres above 0, or leave it empty.")
-        elif value is not None:
-            items.append({"what": what, "value": value, "unit": "m", "method": sent.text("method")})
+        metres = lengths.typed(sent, name, units)
+        if metres is not None and metres <= 0:
+            sent.faults[name] = _("Type a length above 0, or leave it empty.")
+        elif metres is not None:
+            items.append(
+                {"what": what, **_as_typed(sent, name, metres, units), "method": sent.text("method")}
+            )
     if text and not seen:
         items.append({"what": "note", "text": text})
     return [{**_shared(sent), "tree_id": tree_id, **item} for item in items]
+
+
+def _as_typed(sent: form.Form, name: str, metres: float, units: str) -> dict[str, Any]:
+    """A length in the unit that it was said in: how finely it was read says how well it is known."""
+    if units == "us" and form.Form.is_number(sent.text(name) or ""):
+        return {"value": sent.number(name), "unit": "ft"}
+    return {"value": metres, "unit": "m"}
 
 
 def _shared(sent: form.Form) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from service.errors import InvalidRequest
 from service.outlets.sheet_rows import SheetJob
 from service.outlets.sheets import sheet_of
 from service.view import SiteView
-from service.web import choices, current, form, frame
+from service.web import choices, current, form, frame, lengths
 
 bp = Blueprint("sheet_pages", __name__)
 
@@ -19,7 +19,7 @@ def sheets(slug: str) -> str:
     usual = form.blank(
         instrument="girth tape",
         unit="in" if view.terms.units == "us" else "cm",
-        height_m=f"{view.terms.breast_height_m:g}",
+        height_m=lengths.shown(view.terms.breast_height_m, view.terms.units, "measuring"),
         crew_kind="pupils",
         paper="Letter" if view.terms.units == "us" else "A4",
         day=view.as_of,
@@ -32,7 +32,7 @@ def sheet_pdf(slug: str) -> Response:
     """The sheets of one area or place as PDF."""
     view = current.site_view(slug)
     asked = form.Form(request.args.to_dict())
-    height = asked.number("height_m")
+    height = lengths.typed(asked, "height_m", view.terms.units, view.terms.breast_height_m, kind="measuring")
     unit, paper = asked.text("unit") or "cm", asked.text("paper") or "A4"
     known = {name for name, _plain in choices.INSTRUMENTS}
     instrument = asked.text("instrument") or "girth tape"

@@ -143,6 +143,7 @@ def site_map(slug: str) -> Response:
         view,
         messages=frame.map_messages(),
         lang=frame.language(),
+        voice=display.Units(view.terms.units).voice(),
         tree_url=f"/sites/{slug}/trees/{{tree_id}}{frame.day_query()}",
         basemap=basemap,
         plan_url=f"/sites/{slug}/plans/{{id}}/north-up.png?v={{version}}",

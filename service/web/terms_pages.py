@@ -7,7 +7,7 @@ from flask_babel import gettext as _
 
 from service.site_terms import edit_terms, terms_now
 from service.view import SiteView
-from service.web import current, form, frame
+from service.web import current, display, form, frame
 
 bp = Blueprint("terms_pages", __name__)
 
@@ -34,9 +34,16 @@ def site_terms(slug: str) -> Any:
 
 
 def _page(view: SiteView, sent: form.Form) -> Any:
-    heights = [(height, f"{float(height):.2f} m") for height in HEIGHTS_M]
+    units = display.Units(view.terms.units)
+    heights = [(height, _both(units, float(height))) for height in HEIGHTS_M]
     known = sent.values.get("breast_height_m", "")
     if known and known not in HEIGHTS_M:
-        heights.append((known, f"{known} m"))
+        heights.append((known, _both(units, float(known)) if form.Form.is_number(known) else known))
     page = frame.site_page("terms_form.html", view, "ground", form=sent, heights=heights)
     return page, (422 if sent.faults else 200)
+
+
+def _both(units: display.Units, metres: float) -> str:
+    """A height that laws and rules name in metres, in feet and inches too where those are the units."""
+    said = f"{display.number(metres, 2)} m"
+    return f"{units.height(metres)} ({said})" if units.system == "us" else said

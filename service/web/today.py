@@ -301,8 +301,9 @@ def is_assumed(view: SiteView) -> bool:
 
 def sizes(view: SiteView) -> list[dict[str, Any]]:
     """Return the size classes of the site with their labels."""
+    words = {key: str(_(text)) for key, text in symbology.CLASS_WORDS.items()}
     return [
-        {**row, "label": symbology.size_label(row["from_cm"], row["to_cm"], view.terms)}
+        {**row, "label": symbology.size_label(row["from_cm"], row["to_cm"], view.terms, words)}
         for row in view.figures[0]["size_classes"] or []
     ]
 

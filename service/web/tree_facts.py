@@ -207,4 +207,4 @@ def as_said(row: Any, units: display.Units) -> str:
             said = str(_("%(value)s %(unit)s round", value=value, unit=row.unit))
     if display.is_missing(row.height_m):
         return f"{said}, {_('height not said')}"
-    return f"{said}, {_('at %(height)s m', height=display.number(row.height_m, 2))}"
+    return f"{said}, {_('at %(height)s', height=units.height(row.height_m))}"

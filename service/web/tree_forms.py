@@ -9,19 +9,24 @@ from service.edit import add_trees, cross_out, edit_tree
 from service.records import TreeIn, parsed
 from service.undo import last_by_hand, undo_last
 from service.view import SiteView
-from service.web import choices, current, form, frame, tree_facts
+from service.web import choices, current, form, frame, lengths, tree_facts
 
 bp = Blueprint("tree_forms", __name__)
 
 TEXTS = ("tag", "place", "name_as_written", "position_source", "keeper", "planted_on", "status")
-NUMBERS = ("lon_deg", "lat_deg", "x_m", "y_m", "position_accuracy_m")
+DEGREES = ("lon_deg", "lat_deg")
+LENGTHS = ("x_m", "y_m", "position_accuracy_m")
 TAP = "tap on plan"
 TAP_ACCURACY_M = 3.5  # a finger of 7 mm on a plan at 1:500; common practice, no source
 MOST_WORDS = 300
 
 
-def _values(sent: form.Form, status: str | None) -> dict[str, Any]:
-    values: dict[str, Any] = {**sent.texts(*TEXTS), **{name: sent.number(name) for name in NUMBERS}}
+def _values(view: SiteView, sent: form.Form, record: dict[str, Any] | None = None) -> dict[str, Any]:
+    status = None if record is None else record["status"]
+    values: dict[str, Any] = {**sent.texts(*TEXTS), **{name: sent.number(name) for name in DEGREES}}
+    for name in LENGTHS:
+        known = () if record is None else (record[name],)
+        values[name] = lengths.typed(sent, name, view.terms.units, *known)
     values["status"] = status or values["status"] or "living"
     if values["lon_deg"] is None and values["x_m"] is None:
         values["position_source"] = values["position_accuracy_m"] = None
@@ -41,6 +46,7 @@ def _page(view: SiteView, sent: form.Form, **given: Any) -> Any:
         places=_words(trees["place"]),
         kinds=_words(trees["scientific_name"]),
         shell=frame.map_of(view),
+        per_unit=lengths.per_unit(view.terms.units),
         **given,
     )
     return page, (422 if sent.faults else 200)
@@ -57,7 +63,7 @@ def new_tree(slug: str) -> Any:
     if request.method == "GET":
         return _page(view, form.blank(stems=1, status="living", place=request.args.get("place")))
     sent = form.typed()
-    values = _values(sent, None)
+    values = _values(view, sent)
     stems = sent.number("stems")
     values["stems"] = 1 if stems is None else int(stems) if stems == int(stems) else stems
 
@@ -88,10 +94,11 @@ def edit_one(slug: str, tree_id: str) -> Any:
     view = current.site_view(slug)
     record = tree_facts.record_of(view, tree_id)
     if request.method == "GET":
-        names = (*TEXTS, *NUMBERS, "version")
-        return _page(view, form.blank(**{name: record[name] for name in names}), record=record)
+        known = {name: record[name] for name in (*TEXTS, *DEGREES, "version")}
+        known |= {name: lengths.shown(record[name], view.terms.units) for name in LENGTHS}
+        return _page(view, form.blank(**known), record=record)
     sent = form.typed()
-    values, version = _values(sent, record["status"]), sent.number("version")
+    values, version = _values(view, sent, record), sent.number("version")
 
     def change() -> int:
         return edit_tree(current.store(), slug, current.actor(), tree_id, int(version or 0), values)

@@ -181,7 +181,7 @@ def test_a_height_other_than_breast_height_stands_beside_the_reading():
 def test_a_site_in_inches_has_charts_in_inches():
     terms = make_site(units="us", breast_height_m=1.3716, breaks_cm=US_BREAKS_CM)
     svg = charts.tree_chart(some_readings(), terms)
-    assert "width of the trunk at 4.5 ft, in" in texts(svg)
+    assert "width of the trunk at 4 ft 6 in, in" in texts(svg)
     assert "16.9 in" in described(svg)[1]
     assert "8 to under 16 in" in texts(charts.size_class_chart({"size_classes": []}, terms))
 

@@ -13,10 +13,11 @@ import shapely
 from layers import columns
 from layers.caution import caution
 from layers.sights import DANGERS
+from layers.units import height_words
 from service.errors import InvalidRequest, NotFound, StoreUnavailable
 from service.outlets import sheets
 from service.outlets.sheet_layout import rows_a_sheet
-from service.outlets.sheet_rows import RowMaker, SheetJob, direction, expected_cm, ground_of, length_words
+from service.outlets.sheet_rows import RowMaker, SheetJob, direction, expected_cm, ground_of
 from service.outlets.sheet_words import SHEET_WORDS
 from service.outlets.sheets import area_sheet, sheet_of
 from tests.builders import frame_of, make_site, row
@@ -264,11 +265,11 @@ def test_lower_down_a_thicker_trunk_is_expected():
         (1.3, "metric", "1.30 m"),
         (1.3716, "us", "4 ft 6 in"),
         (0.6096, "us", "2 ft"),
-        (1.3, "us", "4 ft 3 in"),
+        (1.3, "us", "4 ft 3.2 in"),
     ],
 )
 def test_heights_are_said_as_people_say_them(metres, units, words):
-    assert length_words(metres, units) == words
+    assert height_words(metres, units) == words
 
 
 @pytest.mark.parametrize(

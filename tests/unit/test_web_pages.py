@@ -219,7 +219,7 @@ def test_starting_a_ground_asks_three_things_and_takes_the_height_from_the_count
     }
     made = client.post("/start", data=form)
     assert made.headers["Location"] == "/sites/schule-ost-b"
-    assert "4.5 ft" in client.get("/sites/schule-ost-b").text
+    assert "4 ft 6 in" in client.get("/sites/schule-ost-b").text
     again = client.post("/start", data=form)
     assert again.headers["Location"] == "/sites/schule-ost-b-2"
     assert client.post("/start", data={**form, "name": " "}).status_code == 422

@@ -222,7 +222,7 @@
 
     credits() {
       const { basemap, attribution } = this.doc;
-      const parts = [el("span", {}, this.words.say("as_of", { day: this.doc.as_of }))];
+      const parts = [el("span", {}, this.words.say("as_of", { day: this.words.day(this.doc.as_of) }))];
       if (attribution) parts.push(el("span", {}, attribution));
       if (basemap?.attribution) {
         const link = /^https?:\/\//.test(basemap.attribution_url ?? "");

@@ -77,7 +77,7 @@
         [words.say("height"), measure("height_m", "height_source")],
         [words.say("crown"), measure("crown_diameter_m", "crown_source")],
         [words.say("growth"), [trees.text("growth_words", i)]],
-        [words.say("last_measured"), [trees.text("last_measured_on", i)]],
+        [words.say("last_measured"), [words.day(trees.text("last_measured_on", i))]],
         [words.say("keeper"), [words.word("keeper", trees.text("keeper", i))]],
       ];
     }
@@ -85,7 +85,7 @@
     flagParts(i) {
       const { trees, words } = this;
       const signs = trees.flags(i, "sign");
-      const looked = words.say("last_looked", { day: trees.text("last_inspected_on", i) ?? words.say("never") });
+      const looked = words.say("last_looked", { day: words.day(trees.text("last_inspected_on", i)) ?? words.say("never") });
       const unasked = trees.number("questions_not_askable", i);
       const parts = [el("h3", {}, words.say("look_heading"))];
       parts.push(signs.length ? flagList(signs) : el("p", {}, words.say("nothing_recorded")));

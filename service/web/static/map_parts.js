@@ -58,11 +58,21 @@ window.boleward = (() => {
       return this.us ? this.number(cm / PER_IN, 1) + " in" : this.number(cm, 1) + " cm";
     }
     metres(m) {
-      return this.us ? this.number(m / M_PER_FT, 0) + " ft" : this.number(m, 1) + " m";
+      return this.us ? this.number(m / M_PER_FT, 1) + " ft" : this.number(m, 1) + " m";
     }
     breastHeight() {
       const m = this.doc.breast_height_m;
-      return this.us ? this.number(m / M_PER_FT, 1) + " ft" : this.number(m, 2) + " m";
+      if (!this.us) return this.number(m, 2) + " m";
+      const tenths = Math.round((m / M_PER_FT) * 120), feet = Math.floor(tenths / 120), inches = (tenths % 120) / 10;
+      return this.number(feet, 0) + " ft" + (inches ? " " + this.number(inches, Number.isInteger(inches) ? 0 : 1) + " in" : "");
+    }
+    // An ISO day as pages say it: 14 May 2024; text that is no day stays as it is.
+    day(text) {
+      const said = /^(\d{4})-(\d\d)-(\d\d)$/.exec(text ?? "");
+      if (!said) return text;
+      const date = new Date(Date.UTC(Number(said[1]), Number(said[2]) - 1, Number(said[3])));
+      const month = new Intl.DateTimeFormat(this.doc.lang, { month: "long", timeZone: "UTC" }).format(date);
+      return Number(said[3]) + " " + month + " " + said[1];
     }
     hectares(ha) {
       return this.us ? this.number(ha / HA_PER_ACRE, 2) + " " + this.say("acres")

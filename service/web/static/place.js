@@ -7,6 +7,8 @@
   const earth = form.dataset.frame === "earth";
   const [across, up] = earth ? ["lon_deg", "lat_deg"] : ["x_m", "y_m"];
   const digits = earth ? 7 : 2;
+  const perUnit = Number.parseFloat(form.dataset.perUnit) || 1; // metres in what the form's lengths are typed in
+  const scale = earth ? 1 : perUnit;
   const FINGER_PX = 26; // a fingertip of 7 mm at 96 px an inch
   const POINTER_PX = 4; // a pointer of about 1 mm
   const field = (name) => form.elements.namedItem(name);
@@ -18,7 +20,7 @@
     let mark = null;
 
     const show = () => {
-      const at = [number(up), number(across)];
+      const at = [number(up) * scale, number(across) * scale];
       const known = at.every(Number.isFinite);
       said.textContent = known ? said.dataset.some : said.dataset.none;
       if (!known || form.dataset.nowhere) { mark?.remove(); mark = null; return; }
@@ -30,12 +32,12 @@
     const accuracy = (tap) => {
       const px = tap.originalEvent.pointerType === "mouse" ? POINTER_PX : FINGER_PX;
       const beside = map.containerPointToLatLng(tap.containerPoint.add([px, 0]));
-      return Math.max(map.distance(tap.latlng, beside), 0.5).toFixed(1);
+      return (Math.max(map.distance(tap.latlng, beside), 0.5) / perUnit).toFixed(1);
     };
 
     map.on("click", (tap) => {
-      field(across).value = tap.latlng.lng.toFixed(digits);
-      field(up).value = tap.latlng.lat.toFixed(digits);
+      field(across).value = (tap.latlng.lng / scale).toFixed(digits);
+      field(up).value = (tap.latlng.lat / scale).toFixed(digits);
       field("position_source").value = "tap on plan";
       field("position_accuracy_m").value = accuracy(tap);
       show();
