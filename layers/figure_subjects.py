@@ -57,7 +57,9 @@ def subjects_of(
     of_place = _places_of_trees(stand, trees, places)
     found = [*_place_subjects(of_place, places, areas, terms), *_area_subjects(areas)]
     found.sort(key=lambda one: (one.layer or "", one.name or "", one.area_id or ""))
-    rows = [Subject(None, None, terms.name, None), _within_boundary(areas, terms), *found]
+    within = _within_boundary(areas, terms)
+    site = Subject(None, None, terms.name, None, counting_limit_cm=within.counting_limit_cm)
+    rows = [site, within, *found]
 
     place_of_area = {
         a: p for a, p in zip(areas["area_id"], areas["place_id"], strict=True) if p is not None and p == p
@@ -121,6 +123,7 @@ def _place_subjects(
             name,
             PLACE,
             *_size(drawn.get(place), terms),
+            _limit(drawn.get(place)),
             has_outline=place in drawn,
             is_place=True,
         )
@@ -129,13 +132,25 @@ def _place_subjects(
 
 
 def _size(areas: pd.DataFrame | None, terms: SiteTerms) -> tuple[float, float]:
-    """The ground under some areas [ha] and its standard error, NaN where it is not known."""
+    """The ground under some areas [ha] and its standard error, NaN where it is not known.
+
+    Beside an outline a typed size is no ground of its own.
+    """
     if areas is None or not len(areas):
         return float("nan"), float("nan")
+    if _has_outline(areas):
+        areas = areas[areas["geometry"].notna()]
     errors = areas["area_se_ha"].to_numpy(dtype=float, na_value=np.nan)
     known = np.isfinite(errors)
     se = float(np.sqrt(np.sum(errors[known] ** 2))) if known.any() else float("nan")
     return (float(areas["area_ha"].iloc[0]) if len(areas) == 1 else ground.union_ha(areas, terms)), se
+
+
+def _limit(areas: pd.DataFrame | None) -> float:
+    """The largest counting limit of some areas [cm], NaN where none is known."""
+    if areas is None or areas["counting_limit_cm"].isna().all():
+        return float("nan")
+    return float(areas["counting_limit_cm"].max())
 
 
 def _area_subjects(areas: pd.DataFrame) -> list[Subject]:
@@ -162,7 +177,8 @@ def _number(value: Any) -> float:
 def _within_boundary(areas: pd.DataFrame, terms: SiteTerms) -> Subject:
     boundary = areas[(areas["kind"] == BOUNDARY).to_numpy(dtype=bool)]
     size, se = _size(boundary, terms)
-    return Subject(None, None, terms.name, None, size, se, has_outline=_has_outline(boundary))
+    limit = _limit(boundary)
+    return Subject(None, None, terms.name, None, size, se, limit, has_outline=_has_outline(boundary))
 
 
 def _has_outline(boundary: pd.DataFrame) -> bool:

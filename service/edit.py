@@ -160,6 +160,9 @@ def edit_tree(
         return revise(connection, schema.tree, site.fid, tree_id, seen_version, cells, made.fid)
 
 
+_KEPT_UNLESS_SAID = {"counted_on", "valid_from", "valid_to", "place_id"}  # no form asks for them
+
+
 def edit_shape(
     store: Store, slug: str, actor: Actor, kind: str, id: str, seen_version: int, values: Mapping[str, Any]
 ) -> int:
@@ -181,7 +184,8 @@ def edit_shape(
     with store.write() as connection:
         site = held_site(connection, slug)
         made = changes.begin(connection, site.fid, actor, "edit", kind)
-        cells = {name: value for name, value in _cells(record, site.frame).items() if name != "id"}
+        unsaid = {"id", *(_KEPT_UNLESS_SAID - record.model_fields_set)}
+        cells = {name: value for name, value in _cells(record, site.frame).items() if name not in unsaid}
         return revise(connection, TABLES[kind], site.fid, id, seen_version, cells, made.fid)
 
 

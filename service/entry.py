@@ -9,6 +9,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+import sqlalchemy as sa
+
 from service.actors import Actor
 from service.errors import InvalidRequest
 from service.records import (
@@ -174,6 +176,7 @@ class _Desk:
 
     def __init__(self, connection: Any, site: Any, kind: _Kind, items: Sequence[Appended]) -> None:
         self.kind = kind
+        self.connection = connection
         self.taken: list[Appended] = []
         today = dt.date.fromisoformat(today_in(site.time_zone))
         self.tomorrow = (today + dt.timedelta(days=1)).isoformat()
@@ -214,7 +217,7 @@ class _Desk:
         if refusal:
             return refusal
         self.taken.append(item)
-        self.known[item.id] = _cells(self.kind.table, item)
+        self.known[item.id] = _cells(self.kind.table, item) | _answered(item)
         if item.supersedes:
             self.chain[item.id] = item.supersedes
         question = self.kind.question(item) or self._date_question(item)
@@ -224,12 +227,22 @@ class _Desk:
         known = self.known.get(item.id)
         if known is None:
             return None
-        sent = _cells(self.kind.table, item)
+        sent, known = _cells(self.kind.table, item), dict(known)
+        if isinstance(item, InspectionIn):
+            sent |= _answered(item)
+            known.setdefault("answers", self._answers_known(item.id))
         differing = [name for name in sent if name not in _BOOKKEEPING and sent[name] != known.get(name)]
         if not differing:
             return Answer(item.id, "already there")
         why = f"This id is known with another {' and '.join(differing)}; nothing was changed."
         return Answer(item.id, "refused", why, sent, {name: known.get(name) for name in sent})
+
+    def _answers_known(self, inspection_id: str) -> dict[str, Any]:
+        """What was answered per tree in an inspection that the store has."""
+        table = schema.inspection_answer
+        query = sa.select(table).where(table.c.inspection_id == inspection_id).order_by(table.c.tree_id)
+        rows = self.connection.execute(query)
+        return {row.tree_id: {"answer": row.answer, "note": row.note} for row in rows}
 
     def _refusal(self, item: Appended) -> Answer | None:
         if item.id in self.elsewhere:
@@ -272,6 +285,13 @@ def _cells(table: Any, item: Appended) -> dict[str, Any]:
         for name in column_names(table)
         if name in said
     }
+
+
+def _answered(item: Appended) -> dict[str, Any]:
+    """What an inspection says per tree; nothing of another record."""
+    if not isinstance(item, InspectionIn):
+        return {}
+    return {"answers": {tree: said.model_dump() for tree, said in sorted(item.answers.items())}}
 
 
 def _insert(

@@ -263,11 +263,17 @@ class AreaIn(Sent):
     area_se_ha: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None = None
     counting_limit_cm: Annotated[float, Field(ge=0, le=500, allow_inf_nan=False)] | None = None
     counting_complete: Literal["complete", "not complete", "not known"] | None = None
+    counted_on: Day | None = None
+    valid_from: Day | None = None
+    valid_to: Day | None = None
+    place_id: Id | None = None
 
     @model_validator(mode="after")
     def _has_an_extent(self) -> "AreaIn":
         if self.geometry is None and self.typed_area_ha is None:
             raise ValueError("an area needs an outline, or its hectares and where that number is from")
+        if self.valid_from and self.valid_to and self.valid_to < self.valid_from:
+            raise ValueError("the last day of an area (valid_to) lies before its first (valid_from)")
         return self
 
 

@@ -190,6 +190,15 @@ def test_an_inspection_is_corrected_crossed_out_and_said_again(school):
     assert _records(school).inspections["inspected_on"].tolist() == ["2025-06-03"]
 
 
+def test_an_inspection_that_is_known_with_other_answers_is_refused_with_both(school):
+    enter_inspections(school, "school", LOCAL_MANAGER, [_look(1)])
+    assert enter_inspections(school, "school", LOCAL_MANAGER, [_look(1)])[0].outcome == "already there"
+    other = _look(1, answers={TREE: {"answer": "recorded", "note": "a crack"}})
+    answer = enter_inspections(school, "school", LOCAL_MANAGER, [other])[0]
+    assert (answer.outcome, answer.known["answers"][TREE]["answer"]) == ("refused", "nothing recorded")
+    assert answer.sent["answers"][TREE] == {"answer": "recorded", "note": "a crack"}
+
+
 def test_a_correction_of_an_inspection_that_has_not_come_waits(school):
     correction = _look(2, supersedes=_id(1), inspected_on="2025-06-02")
     enter_inspections(school, "school", LOCAL_MANAGER, [correction])

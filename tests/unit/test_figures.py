@@ -179,6 +179,21 @@ def test_a_typed_boundary_holds_all_trees_and_nobody_can_say_which_are_outside()
     assert site["trees_outside_boundary"] is None and site["trees_without_position"] == 4
 
 
+def test_beside_an_outline_a_typed_boundary_is_no_ground_of_its_own():
+    both = [
+        area_row("a", SQUARE, kind="boundary"),
+        area_row("b", None, kind="boundary", typed_area_ha=2.0),
+    ]
+    assert figures_of(stand(SIZES, IN, both))[0]["area_ha"] == pytest.approx(1.0)
+
+
+def test_the_counting_limit_of_the_boundary_is_that_of_the_whole_site():
+    site = figures_of(stand(SIZES, IN, [area_row("a", SQUARE, kind="boundary", counting_limit_cm=20.0)]))[0]
+    counted = [size for size in SIZES if size is not None and size >= 20.0]
+    assert site["measured_stems"] == len(counted)
+    assert site["basal_area_m2_per_ha"] == pytest.approx(basal_area(*counted))
+
+
 def test_without_a_boundary_the_site_has_no_numbers_per_hectare():
     site = figures_of(stand(SIZES, IN, [area_row("a", SQUARE)]))[0]
     for key in ("area_ha", "trees_per_ha", "basal_area_m2_per_ha", "sdi_per_ha", "clark_evans_r"):
