@@ -34,7 +34,7 @@ _STEPS = {  # unit and step to which values are read
     CALIPER: (("cm", 0.1), ("cm", 0.5), ("cm", 1.0)),
     NOT_SAID: (("cm", 0.1), ("cm", 1.0), ("in", 0.125)),
     STRING: (("cm", 0.5), ("cm", 1.0), ("in", 0.125), ("in", 1.0)),
-    CALIBRATED: (("cm", 0.0),),  # the budget of a hand holds its rounding
+    CALIBRATED: (("hands", 0.5),),
     HANDS: (("cm", 0.0),),
     SIGHTING: (("cm", 0.5), ("cm", 1.0)),
     EYE: (("cm", 1.0), ("cm", 5.0)),

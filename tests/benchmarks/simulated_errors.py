@@ -31,7 +31,10 @@ SPECIES = (
 TAPER_SHARE = 0.20
 TILT_SHARE = 0.002
 HEIGHT_NOT_SAID_SHARE = 0.005
-HAND_CM, HAND_SE_CM, PLACEMENT_CM = 8.5, 0.1, 0.3
+HAND_CM, HAND_SD_CM = 8.0, 0.5  # of a crew, and from crew to crew (mensuration handbook: 7.5 and 8.5)
+PLACEMENT_CM = 0.3  # deviation of laying a hand once
+LAID, TIMES = 10, 5  # hands one after the other along a tape, and how often
+HAND_SE_CM = PLACEMENT_CM / np.sqrt(LAID * TIMES)
 
 GIRTH_TAPE, DIAMETER_TAPE, CALIPER, NOT_SAID, STRING, CALIBRATED, HANDS, SIGHTING, EYE = range(9)
 INSTRUMENTS = (
@@ -90,14 +93,17 @@ def _s(f):
     return np.sign(f) * (np.interp(size, _S_AT, _S_IS) + np.maximum(size - _S_AT[3], 0.0) * slope)
 
 
-def deviations_cm(instrument, is_helper, diameter_cm):
-    """Standard deviations of a diameter as measured: own, instrument, crew, calibration [cm]."""
+def deviations_cm(instrument, is_helper, diameter_cm, hand_cm):
+    """Standard deviations of a diameter as measured: own, instrument, crew, calibration [cm].
+
+    Of calibrated hands u(C)^2 = n s_p^2 + (n u(b))^2 for n hands; the rounding of the count is apart.
+    """
     cm, share, more, by_instrument, by_share, crew = np.moveaxis(
         _TABLE[is_helper.astype(int), instrument], -1, 0
     )
     own = np.hypot(np.maximum(cm, share * diameter_cm), more * diameter_cm)
-    hands = np.pi * diameter_cm / HAND_CM
-    by_hand = np.sqrt(hands * PLACEMENT_CM**2 + (HAND_CM / 4.0) ** 2 / 3.0) / np.pi
+    hands = np.pi * diameter_cm / hand_cm
+    by_hand = np.sqrt(hands) * PLACEMENT_CM / np.pi
     calibrated = instrument == CALIBRATED
     own = np.where(calibrated, by_hand, own)
     calibration = np.where(calibrated, hands * HAND_SE_CM / np.pi, 0.0)

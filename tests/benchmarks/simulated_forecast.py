@@ -3,7 +3,7 @@
 import numpy as np
 
 from tests.benchmarks import simulated_errors as errors
-from tests.benchmarks.simulated_readings import said_diameter_cm
+from tests.benchmarks.simulated_readings import per_cm, said_diameter_cm
 from tests.benchmarks.simulator import (
     DAYS_PER_YEAR,
     LOG_SD,
@@ -70,8 +70,10 @@ def _covariance(site, row):
     factor = np.where(same, 1.0, 1.0 / errors.ratio(height, site.standard_m, b))
     d = at["dbh_cm"] / factor
     instrument = crews["instrument"][crew]
-    _, by_instrument, by_crew, by_hand = errors.deviations_cm(instrument, crews["is_helper"][crew], d)
-    scale = np.where(at["is_girth"], np.pi, 1.0) / np.where(crews["unit"][crew] == "in", 2.54, 1.0)
+    _, by_instrument, by_crew, by_hand = errors.deviations_cm(
+        instrument, crews["is_helper"][crew], d, truth["hand_cm"][crew]
+    )
+    scale = per_cm(at["is_girth"], crews["unit"][crew], truth["hand_cm"][crew])
     step = crews["step"][crew] / scale / np.sqrt(np.where(crews["two_axes"][crew], 24.0, 12.0))
     own = (at["own_sd_cm"] ** 2 + (errors.TILT_SHARE * d) ** 2 + step**2) * factor**2
     here, standard = errors.profile(height), errors.profile(site.standard_m)

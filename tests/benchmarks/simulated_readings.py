@@ -25,7 +25,9 @@ def read(rng, said, stems, trees, crews, standard_m, truth, parts):
     b = truth["b"][truth["set_of_species"][trees["species"][stems["tree"][stem]]]]
     instrument = crews["instrument"][crew]
     d = said["dbh_cm"] * true_ratio(height, standard_m, b)
-    own, by_instrument, by_crew, by_hand = errors.deviations_cm(instrument, crews["is_helper"][crew], d)
+    own, by_instrument, by_crew, _ = errors.deviations_cm(
+        instrument, crews["is_helper"][crew], d, truth["hand_cm"][crew]
+    )
     own = own * truth["own_factor"]
     z = stems["departure"][stem, np.argmin(np.abs(height[:, None] - ALL_HEIGHTS_M), axis=1)]
     error = (
@@ -34,7 +36,6 @@ def read(rng, said, stems, trees, crews, standard_m, truth, parts):
         + d * z * errors.departure_share(height, standard_m) * parts["departure"]
         + by_instrument * truth["instrument"][instrument]
         + by_crew * truth["crew"][crew]
-        + by_hand * truth["calibration"][crew]
         + np.where(said["says_height"], 0.0, errors.HEIGHT_NOT_SAID_SHARE * d * truth["height"])
     )
     out = {
@@ -42,7 +43,8 @@ def read(rng, said, stems, trees, crews, standard_m, truth, parts):
         "own_sd_cm": own,
         "is_girth": np.isin(instrument, ROUND_THE_TRUNK),
     }
-    out["value"], out["value_2"] = _said(rng, out, crews, crew, parts)
+    scale = per_cm(out["is_girth"], crews["unit"][crew], truth["hand_cm"][crew])
+    out["value"], out["value_2"] = _said(rng, out, crews, crew, scale, parts)
     return out
 
 
@@ -52,10 +54,9 @@ def true_ratio(height_m, standard_m, b):
     return np.where(same, 1.0, errors.ratio(height_m, standard_m, b))
 
 
-def _said(rng, out, crews, crew, parts):
+def _said(rng, out, crews, crew, scale, parts):
     """The values in the unit of the crew, to its step; two of them where a caliper is laid crosswise."""
     d = out["as_measured_cm"]
-    scale = per_cm(out["is_girth"], crews["unit"][crew])
     two = crews["two_axes"][crew]
     flat = np.where(two, 0.03 * d * rng.standard_normal(len(d)), 0.0)
     step = crews["step"][crew] * (parts["rounding"] > 0)
@@ -63,9 +64,10 @@ def _said(rng, out, crews, crew, parts):
     return first, np.where(two, second, np.nan)
 
 
-def per_cm(is_girth, unit):
+def per_cm(is_girth, unit, hand_cm):
     """What is said of a diameter of 1 cm."""
-    return np.where(is_girth, np.pi, 1.0) / np.where(unit == "in", errors.CM_OF["in"], 1.0)
+    cm = np.select([unit == "in", unit == "hands"], [errors.CM_OF["in"], hand_cm], 1.0)
+    return np.where(is_girth, np.pi, 1.0) / cm
 
 
 def rounded(value, step):
@@ -75,7 +77,8 @@ def rounded(value, step):
 
 
 def said_diameter_cm(site):
-    """Diameter as measured that the values of a site say."""
-    said = site.readings
+    """Diameter as measured that the values of a site say, with hands as broad as their crews found."""
+    said, crew = site.readings, site.readings["crew"]
+    hand = site.crews["totals_cm"].mean(axis=1) / errors.LAID
     value = np.where(np.isnan(said["value_2"]), said["value"], 0.5 * (said["value"] + said["value_2"]))
-    return value / per_cm(said["is_girth"], site.crews["unit"][said["crew"]])
+    return value / per_cm(said["is_girth"], site.crews["unit"][crew], hand[crew])

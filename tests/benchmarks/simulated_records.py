@@ -1,5 +1,6 @@
 """Simulated sites as the records and terms that the layers are given."""
 
+import json
 from functools import lru_cache
 
 import numpy as np
@@ -8,8 +9,8 @@ import shapely
 
 from layers import columns, taper
 from layers.inputs import Records, SiteTerms
-from tests.benchmarks.simulated_crews import CREW_KINDS
-from tests.benchmarks.simulated_errors import INSTRUMENTS, SPECIES, TAPER_SHARE
+from tests.benchmarks.simulated_crews import CALIBRATED, CREW_KINDS
+from tests.benchmarks.simulated_errors import INSTRUMENTS, LAID, SPECIES, TAPER_SHARE
 from tests.benchmarks.simulator import has_calibration
 
 FIRST_DAY = np.datetime64("2008-01-01", "D")
@@ -48,6 +49,7 @@ def records_of(site):
         ),
         readings=readings_of(site),
         areas=_areas(site),
+        calibrations=_calibrations(site),
     )
 
 
@@ -98,6 +100,25 @@ def _trees(site):
         y_m=placed[:, 1],
         position_source="file",
         position_accuracy_m=site.ground["accuracy_m"],
+    )
+
+
+def _calibrations(site):
+    """The hands of the crews that counted in hands, measured at the start of their round."""
+    crews = site.crews
+    rows = np.flatnonzero(crews["instrument"] == CALIBRATED)
+    return pd.DataFrame(
+        {
+            "id": ids("c", rows),
+            "crew": crews["name"].astype(object)[rows],
+            "instrument": INSTRUMENTS[CALIBRATED],
+            "counts": LAID,
+            "totals_cm": [json.dumps(np.round(crews["totals_cm"][row], 3).tolist()) for row in rows],
+            "calibrated_on": dates(crews["round_start"][crews["round"][rows]]),
+            "supersedes": None,
+            "void": False,
+            "recorded_at": None,
+        }
     )
 
 

@@ -81,7 +81,7 @@ def drawn_site(world, seed, number):
     readings = drawn_readings(rng, len(stems["tree"]), crews, standard_m, world.repeats)
     _grow(rng, world, stems, readings, truth)
     truth["crew"] = rng.standard_normal(len(crews["round"])) * truth["crew_factor"] * parts["crew"]
-    truth["calibration"] = rng.standard_normal(len(crews["round"])) * parts["calibration"]
+    _measure_hands(rng, crews, truth, parts)
     readings |= read(rng, readings, stems, trees, crews, standard_m, truth, parts)
     ground = drawn_ground(rng, len(trees["species"]), parts)
     return Site(standard_m, trees, stems, crews, readings, ground, truth, world)
@@ -128,6 +128,15 @@ def _grow(rng, world, stems, readings, truth):
     of_year = np.maximum(1.0 + world.year_sd * rng.standard_normal(years), 0.0)
     truth["growth_years"] = np.concatenate([[0.0], np.cumsum(of_year)])
     readings["dbh_cm"] = true_dbh_cm(stems, truth, readings["stem"], readings["day"])
+
+
+def _measure_hands(rng, crews, truth, parts):
+    """Every crew lays ten hand breadths along a tape, five times."""
+    number = len(crews["round"])
+    hand = np.maximum(errors.HAND_CM + errors.HAND_SD_CM * rng.standard_normal(number), 6.0)
+    off = errors.PLACEMENT_CM * np.sqrt(errors.LAID) * rng.standard_normal((number, errors.TIMES))
+    truth["hand_cm"] = hand
+    crews["totals_cm"] = errors.LAID * hand[:, None] + off * parts["calibration"]
 
 
 def true_dbh_cm(stems, truth, stem, day):
