@@ -24,7 +24,6 @@ from numpy.typing import ArrayLike, NDArray
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
-MODEL_VERSION = "0"
 ASSUMPTION = "assumption"
 Z95 = 1.959963984540054  # standard normal, 97.5 %
 

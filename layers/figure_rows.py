@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from layers import columns, girth, size_classes
-from layers.error_model import MODEL_VERSION, Z95, Array
+from layers.error_model import Z95, Array
 from layers.figure_species import SpeciesOf
 from layers.figure_subjects import SITE, Subject
 from layers.figure_sums import Sums
@@ -74,7 +74,7 @@ def row_of(
     row: dict[str, Any] = dict.fromkeys(columns.names("figures"))
     row |= {"area_id": one.area_id, "layer": one.layer, "name": one.name, "kind": one.kind}
     row |= {"area_ha": _or_none(ground.area_ha), "area_se_ha": _or_none(ground.area_se_ha)}
-    row |= {"model": MODEL_VERSION, "clark_evans_edge": "none", **given}
+    row |= {"clark_evans_edge": "none", **given}
     if one.has_trees:
         row |= _counts(numbers, group)
         row |= _sizes(numbers, group)

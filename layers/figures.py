@@ -72,7 +72,8 @@ def figures(
     plane = ground.plane_positions(known, _frame(trees, areas, terms), terms)
     screened = None if flags is None else _screening(stand, subjects, trees, flags)
     numbers = _numbers(stand, known, subjects, plane, membership, screened, terms)
-    day: dict[str, Any] = {"as_of": as_of, "known_at": known_at}
+    model = str(terms.model.version)
+    day: dict[str, Any] = {"as_of": as_of, "known_at": known_at, "model": model}
     site = day | _beyond_boundary(stand, known, subjects, terms)
     first = row_of(numbers, subjects.rows, SITE, WITHIN_BOUNDARY, site)
     return [first] + [row_of(numbers, subjects.rows, g, g, day) for g in range(OTHERS, len(subjects.rows))]

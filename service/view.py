@@ -24,6 +24,7 @@ from service.errors import InvalidRequest
 from service.store.engine import Store
 from service.store.former import site_at
 from service.store.frames import records_of, terms_of
+from service.store.model_rows import model_in_use
 from service.store.site_list import site_rows_with_trees
 from service.store.site_rows import find_site
 
@@ -153,7 +154,8 @@ def view_of(
     audience = visible(slug, actor)
     with store.read() as connection:
         row = find_site(connection, slug)
-        terms = terms_of(row if known_at is None else site_at(connection, row, known_at))
+        agreed = row if known_at is None else site_at(connection, row, known_at)
+        terms = terms_of(agreed, model_in_use(connection, row.fid, known_at))
         day = _day(as_of) if as_of else today_in(terms.time_zone)
         number = row.change_no if known_at is None else min(known_at, row.change_no)
         key = (store.serial, number, audience, day, f"{row.fid}.{row.version}.{row.change_no}")

@@ -20,6 +20,7 @@ from layers import columns
 from layers.column_kinds import Column
 from layers.corrections import LIVE, corrected
 from layers.inputs import DEFAULT_BREAKS_CM, US_BREAKS_CM, Records, SiteTerms
+from layers.site_model import PUBLISHED, SiteModel
 from service.store import schema
 from service.store.former import versions_at
 
@@ -35,8 +36,8 @@ _ID_OF = {
 }
 
 
-def terms_of(row: Any) -> SiteTerms:
-    """Return what a site agreed on, from its row."""
+def terms_of(row: Any, model: SiteModel = PUBLISHED) -> SiteTerms:
+    """Return what a site agreed on, from its row, and the error model that it uses."""
     default = US_BREAKS_CM if row.units == "us" else DEFAULT_BREAKS_CM
     breaks = tuple(json.loads(row.size_class_breaks_cm)) if row.size_class_breaks_cm else default
     return SiteTerms(
@@ -52,6 +53,7 @@ def terms_of(row: Any) -> SiteTerms:
         phone=row.phone,
         qualified=row.qualified,
         inspection_months=json.loads(row.inspection_months) if row.inspection_months else {},
+        model=model,
     )
 
 

@@ -54,7 +54,7 @@ change = Table(
     fid_column(),
     site_column(),
     Column("change_no", Whole),  # null while an import is under way
-    Column("kind", Text, nullable=False),  # init | import | entry | edit | undo
+    Column("kind", Text, nullable=False),  # init | import | entry | edit | terms | model | undo
     Column("actor", Text, nullable=False),
     Column("at", Text, nullable=False),
     Column("note", Text),
@@ -344,7 +344,7 @@ settling = record(
 
 site_model = record(
     "site_model",
-    Column("number", sa.Integer, nullable=False),  # from 1; version 0 is the published one
+    Column("number", sa.Integer, nullable=False),  # from 1; 0 is the published one, used again
     Column("content", Text, nullable=False),  # JSON: factors and effects
     Column("fitted_at", Whole, nullable=False),  # change number of the site that it was fitted at
     Column("adopted_by", Text, nullable=False),

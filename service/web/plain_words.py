@@ -117,6 +117,7 @@ CHANGE_KIND = {
     "edit": _l("changed"),
     "undo": _l("taken back"),
     "terms": _l("terms of the ground changed"),
+    "model": _l("error model put into use, version"),
 }
 
 

@@ -9,7 +9,6 @@ import pandas as pd
 from flask_babel import gettext as _
 
 from layers import girth, history
-from layers.error_model import MODEL_VERSION
 from service.errors import NotFound
 from service.view import SiteView
 from service.web import display
@@ -62,7 +61,6 @@ class StemFacts:
     measured_on: str | None
     readings: list[ReadingFact]
     parts: list[ErrorPart]
-    model: str = MODEL_VERSION
 
 
 def tree_row(view: SiteView, tree_id: str) -> Any:
