@@ -115,12 +115,20 @@ def own_variance(readings: pd.DataFrame, rows: Whole, stem: Whole, weights: Arra
     Own errors, and departures from the profile added up over readings of one height.
     """
     own = summed(stem[rows], weights**2 * number_at(readings, "own_var_cm2", rows), stems)
+    return np.asarray(own + departure_variance(readings, rows, stem, weights, stems))
+
+
+def departure_variance(readings: pd.DataFrame, rows: Whole, stem: Whole, weights: Array, stems: int) -> Array:
+    """Return the variance that each stem's size has from its departure from the profile [cm2].
+
+    Readings at one height share it, so that it is added up over them before it is squared.
+    """
     key = pd.DataFrame({"stem": stem[rows], "height": height_key(readings, rows)})
     code = key.groupby(["stem", "height"], sort=False).ngroup().to_numpy(dtype=np.int64)
     together = np.bincount(code, weights=weights * number_at(readings, "departure_se_cm", rows))
     stem_of = np.zeros(len(together), dtype=np.int64)
     stem_of[code] = stem[rows]
-    return np.asarray(own + summed(stem_of, np.asarray(together, dtype=float) ** 2, stems))
+    return summed(stem_of, np.asarray(together, dtype=float) ** 2, stems)
 
 
 def height_key(readings: pd.DataFrame, rows: Whole) -> Whole:

@@ -30,6 +30,7 @@ class Stand:
     stem_living: Flags  # living stem of a living tree
     dbh_cm: Array
     own_var_cm2: Array
+    departure_var_cm2: Array
     undated: Flags
     parts: SharedParts
 
@@ -55,6 +56,7 @@ class Stand:
             stem_living=np.isin(rows["status"].to_numpy(dtype=object), COUNTED) & living[tree[stems]],
             dbh_cm=rows["dbh_cm"].to_numpy(dtype=float),
             own_var_cm2=rows["own_var_cm2"].to_numpy(dtype=float),
+            departure_var_cm2=np.nan_to_num(rows["departure_var_cm2"].to_numpy(dtype=float)),
             undated=rows["undated"].to_numpy(dtype=bool),
             parts=SharedParts.of(pd.Index(rows["stem_id"]), stem_parts, causes),
         )
@@ -81,7 +83,7 @@ class Sums:
     diameter_cm: Array
     density_index: Array
     diameter_variance_cm2: Array  # sum of the variances of the diameters
-    variance_m4: Array  # of basal area, by kind of cause, own first: (groups, kinds)
+    variance_m4: Array  # of basal area, by kind of cause, own and departure first: (groups, kinds)
     kinds: tuple[str, ...]
     class_stems: Whole  # (groups, classes)
     class_basal_area_m2: Array
@@ -152,7 +154,7 @@ def sums_of(
         density_index=summed(girth.density_index(dbh)),
         diameter_variance_cm2=summed(variance[counted.stem]),
         variance_m4=_variance_m4(stand, counted, groups),
-        kinds=("own", *stand.parts.kinds),
+        kinds=("own", "departure", *stand.parts.kinds),
         class_stems=np.bincount(code, minlength=groups * classes).reshape(groups, classes),
         class_basal_area_m2=np.asarray(
             np.bincount(code, weights=counted.basal_area_m2, minlength=groups * classes), dtype=float
@@ -162,6 +164,10 @@ def sums_of(
 
 def _variance_m4(stand: Stand, counted: CountedStems, groups: int) -> Array:
     per_cm = girth.basal_area_per_cm(stand.dbh_cm[counted.stem])
-    own = np.bincount(counted.group, weights=per_cm**2 * stand.own_var_cm2[counted.stem], minlength=groups)
+    alone, departure = stand.own_var_cm2[counted.stem], stand.departure_var_cm2[counted.stem]
+    own = [
+        np.bincount(counted.group, weights=per_cm**2 * variance, minlength=groups)
+        for variance in (alone - departure, departure)
+    ]
     shared = stand.parts.grouped(counted.group, counted.stem, per_cm, groups)
-    return np.column_stack([own, shared])
+    return np.column_stack([*own, shared])

@@ -11,6 +11,7 @@ STEM_STATE = (
     word("status", "text", "living, dead, removed or unknown on that day"),
     word("dbh_cm", "float", "standard diameter at the site's breast height; empty without a size", "cm", 0),
     word("own_var_cm2", "float", "variance that this stem shares with no other", "cm2", 0),
+    word("departure_var_cm2", "float", "of that, the stem's departure from the profile of trunks", "cm2", 0),
     word("as_measured_cm", "float", "diameter at the height where it was measured", "cm", 0),
     word("height_m", "float", "height of that measurement; empty when not said", "m"),
     word("reading", "text", "the reading it rests on (the first of several)"),
