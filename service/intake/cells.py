@@ -6,7 +6,7 @@ other scripts. The decimal sign is settled per column.
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from service.intake.words import UNIT_OF, word_set
@@ -34,8 +34,11 @@ _MINUS = str.maketrans({"−": "-", "–": "-", "\u00a0": " ", "\u202f": " ", "\
 _UNIT_SIGNS = {"''": "in", '"': "in", "″": "in", "”": "in", "'": "ft", "′": "ft", "’": "ft"}
 _SIGNS = "|".join(sorted(map(re.escape, _UNIT_SIGNS), key=len, reverse=True))
 _WITH_UNIT = re.compile(rf"(.*?[0-9.,])\s*({_SIGNS}|[A-Za-z]+)\.?", re.DOTALL)
-_LEADING = re.compile(
-    r"(?:ø|⌀|∅|ca\.?|approx\.?|c\.|~|≈|circa|env\.?|etwa|u\s*=|d\s*=|stu)\s*", re.IGNORECASE
+_LEADING = re.compile(r"(?:ca\.?|approx\.?|c\.|~|≈|circa|env\.?|etwa)\s*", re.IGNORECASE)
+_QUANTITY = re.compile(
+    r"(?:(?P<diameter>[ø⌀∅]|d\s*=|(?:dbh|bhd|dap|dhp|diam(?:\.|eter)?)\s*[:=]?)|"
+    r"(?:u\s*[:=]?|(?:stu|gbh|cbh|girth|umfang|circ\.?)\s*[:=]?))\s*(?=[0-9~<>≤≥]|ca)",
+    re.IGNORECASE,
 )
 _FRACTIONS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _FRACTION = re.compile(r"(?:([0-9]{1,3})[ -]\s*)?(1/2|[13]/4|[1357]/8|[0-9]{1,2}/16)(?![0-9/])")
@@ -85,7 +88,8 @@ def decimal_comma(cells: Iterable[str], *, by_default: bool) -> bool:
 class SizeCell:
     """What a cell of a size column says; exactly one of values, class bounds, ``missing`` or ``odd``.
 
-    ``unit`` is that of the cell itself, if it names one. ``doubt`` is why a person should look at it.
+    ``unit`` and ``quantity`` (girth, diameter) are those of the cell itself, if it names them. ``doubt`` is
+    why a person should look at it.
     """
 
     values: tuple[float, ...] = ()
@@ -95,6 +99,7 @@ class SizeCell:
     missing: bool = False
     odd: bool = False
     doubt: str | None = None
+    quantity: str | None = None
 
 
 NOTHING = SizeCell(missing=True)
@@ -112,6 +117,15 @@ def size_cell(cell: str, *, comma: bool = False) -> SizeCell:
     value = number(text, comma=comma)
     if value is not None:
         return NOTHING if value == 0 else SizeCell((value,))
+    named = _QUANTITY.match(text)
+    if named:
+        quantity = "diameter" if named.group("diameter") else "girth"
+        return replace(_in_words(text[named.end() :], comma=comma), quantity=quantity)
+    return _in_words(text, comma=comma)
+
+
+def _in_words(text: str, *, comma: bool) -> SizeCell:
+    """Return what a size cell says that is no plain number."""
     klass = class_bounds(text, comma=comma)
     if klass is not None:
         return SizeCell(class_from=klass[0], class_to=klass[1], unit=klass[2])

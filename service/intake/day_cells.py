@@ -1,5 +1,6 @@
 """Days in cells: of day, month or year, in the ways that lists write them."""
 
+import calendar
 import datetime as dt
 import re
 from collections.abc import Iterable
@@ -33,12 +34,18 @@ _PACKED = re.compile(r"((?:1[89]|20)[0-9]{2})(0[1-9]|1[0-2])([0-3][0-9])")
 _NUMBERS = re.compile(rf"([0-9]{{1,2}})([-/.])([0-9]{{1,2}})\2([0-9]{{4}}|[0-9]{{2}}){_TIME}")
 _MONTH_OF_YEAR = re.compile(r"([0-9]{4})[-/.]([0-9]{1,2})|([0-9]{1,2})[-/.]([0-9]{4})")
 _YEAR = re.compile(r"((?:1[5-9]|20|21)[0-9]{2})(?:\.0)?")
+_NTH = r"(?:st|nd|rd|th|er|º|ª)?"
 _WORDS = re.compile(
-    r"(?:([0-9]{1,2})[. ]*(?:de )?)?([^\W\d_]{3,12})\.?,?(?: de)?[ -]*(?:([0-9]{1,2}),? )?([0-9]{4})"
+    rf"(?:([0-9]{{1,2}}){_NTH}[-./ ]*(?:(?:de|of) )?)?([^\W\d_]{{3,12}})\.?,?(?: de)?[-./ ]*"
+    rf"(?:([0-9]{{1,2}}){_NTH},? )?([0-9]{{4}}){_TIME}"
+)
+_SHORT_YEAR = re.compile(
+    rf"([0-9]{{1,2}}){_NTH}[-./ ]+([^\W\d_]{{3,12}})\.?[-./ ]+()['’]?([0-9]{{2}}){_TIME}"
 )
 _SPREADSHEET = re.compile(r"([2-6][0-9]{4})(?:\.[0-9]+)?")
 
 MIDDLE_OF_YEAR = "07-02"
+SHORT_YEARS_FROM = 40  # years of two digits are 1940 to 2039 (assumption)
 
 
 def middle(year: int, month: int | None = None) -> str:
@@ -55,7 +62,7 @@ def _iso(year: int, month: int, day: int) -> str | None:
 
 def _full_year(text: str) -> int:
     year = int(text)
-    return year if len(text) == 4 else year + (2000 if year < 70 else 1900)
+    return year if len(text) == 4 else year + (2000 if year < SHORT_YEARS_FROM else 1900)
 
 
 @lru_cache(maxsize=65_536)
@@ -88,10 +95,10 @@ def _coarse(text: str) -> tuple[str, str] | None:
 
 
 def _in_words(text: str) -> tuple[str, str] | None:
-    found = _WORDS.fullmatch(text)
+    found = _WORDS.fullmatch(text) or _SHORT_YEAR.fullmatch(text)
     if found is None:
         return None
-    word, year = folded(found.group(2)), int(found.group(4))
+    word, year = folded(found.group(2)), _full_year(found.group(4))
     if word in SEASONS:
         return middle(year), "year"  # a season counts as its year (definitions R4)
     month = _MONTHS.get(word) or _MONTHS.get(word[:3])
@@ -118,12 +125,17 @@ def order_of(cells: Iterable[str], *, north_america: bool) -> tuple[Order, str, 
     for cell in cells:
         found = _NUMBERS.fullmatch(cell.strip())
         if found and found.group(2) != ".":
-            first_big += int(found.group(1)) > 12
-            second_big += int(found.group(3)) > 12
-    if first_big > second_big:
-        return "day first", f"{first_big} dates have a first number above 12.", 0.98
-    if second_big:
-        return "month first", f"{second_big} dates have a second number above 12.", 0.98
+            first, second = int(found.group(1)), int(found.group(3))
+            first_big += 12 < first <= 31 and second <= 12
+            second_big += 12 < second <= 31 and first <= 12
+    if first_big or second_big:
+        most = max(first_big, second_big)
+        order: Order = "day first" if first_big >= second_big else "month first"
+        which = "first" if first_big >= second_big else "second"
+        why = f"{most} dates have a {which} number above 12."
+        if first_big and second_big:
+            why = f"{most} dates have a {which} number above 12, {min(first_big, second_big)} the other."
+        return order, why, round(0.98 * most / (first_big + second_big), 2)
     if north_america:
         return "month first", "Days and months cannot be told apart; the trees stand in North America.", 0.7
     return (
@@ -142,6 +154,26 @@ def first_of(found: tuple[str, str]) -> str:
     """Return the first day that a day, month or year may mean."""
     iso, precision = found
     return {"year": f"{iso[:4]}-01-01", "month": f"{iso[:7]}-01"}.get(precision, iso)
+
+
+def last_of(found: tuple[str, str]) -> str:
+    """Return the last day that a day, month or year may mean."""
+    iso, precision = found
+    year, month = int(iso[:4]), int(iso[5:7])
+    if precision == "year":
+        return f"{iso[:4]}-12-31"
+    return f"{iso[:7]}-{calendar.monthrange(year, month)[1]}" if precision == "month" else iso
+
+
+def as_said(found: tuple[str, str]) -> str:
+    """Return a day as precisely as it was said: 2021-05-03, 2021-05 or 2021."""
+    iso, precision = found
+    return {"year": iso[:4], "month": iso[:7]}.get(precision, iso)
+
+
+def is_ambiguous(cell: str) -> bool:
+    """Return whether a day such as 03/04/2021 is another one when the month comes first."""
+    return day(cell, "day first") != day(cell, "month first")
 
 
 def later(iso: str, today: str, days: int) -> bool:

@@ -94,6 +94,10 @@ def _is_day(cell: str) -> bool:
     return day_cells.day(cell) is not None or day_cells.spreadsheet_day(cell) is not None
 
 
+def _is_status(cell: str) -> bool:
+    return status_cells.status_of(cell) is not None or status_cells.kind_in_status(cell) is not None
+
+
 def _is_pair(cell: str) -> bool:
     return len(re.findall(r"[-+]?[0-9]+\.[0-9]+", cell)) == 2 and not re.search(r"[^\W\de]{2}", cell)
 
@@ -121,7 +125,7 @@ _CHECKS: dict[str, Callable[[list[str]], bool]] = {
     "common_name": lambda said: _share(said, _is_name) >= 0.6,
     "measured_on": lambda said: _share(said, _is_day) >= 0.6,
     "planted_on": lambda said: _share(said, _is_day) >= 0.5,
-    "status": lambda said: _share(said, lambda c: status_cells.status_of(c) is not None) >= 0.5,
+    "status": lambda said: _share(said, _is_status) >= 0.5,
     "record_kind": lambda said: _share(said, lambda c: status_cells.kind_of(c) is not None) >= 0.5,
     "place": lambda said: _share(said, _is_name) >= 0.3 and _share(said, _is_pair) < 0.5,
     "quarter": lambda said: _share(said, _is_name) >= 0.3,

@@ -23,7 +23,13 @@ _REGIONS: dict[str, tuple[tuple[float, float, float, float], ...]] = {  # where 
     "fr": ((-5.5, 41.0, 10.0, 51.6), (-80.0, 44.0, -57.0, 63.0)),
     "es": ((-18.5, 27.5, 4.5, 44.0), (-118.0, -56.0, -34.0, 33.0)),
     "pt": ((-31.5, 32.0, -6.0, 42.2), (-74.0, -34.0, -34.0, 6.0)),
-    "en": ((-11.0, 49.8, 2.0, 61.0), (-170.0, 18.0, -52.0, 72.0), (112.0, -48.0, 179.0, -10.0)),
+    "en": (
+        (-11.0, 49.8, 2.0, 61.0),
+        (-170.0, 18.0, -52.0, 72.0),
+        (112.0, -44.0, 154.5, -10.0),
+        (166.0, -47.5, 174.5, -40.3),
+        (172.5, -41.8, 178.8, -34.2),
+    ),
 }
 
 # EPSG code: how common in tree lists (assumption), languages of the lists
@@ -62,7 +68,7 @@ _CANDIDATES: dict[int, tuple[float, str]] = {
     3006: (0.5, "sv"),
     3067: (0.5, "fi"),
     3035: (0.2, ""),
-    3857: (0.15, ""),
+    3857: (0.3, ""),
     **dict.fromkeys(range(26907, 26921), (0.3, "en")),
     **dict.fromkeys(range(32607, 32622), (0.3, "en es pt")),
     **dict.fromkeys(range(31978, 31986), (0.2, "es pt")),
@@ -160,6 +166,8 @@ def guessed(
     if site.frame == LOCAL and not named_degrees:
         return LOCAL, Guess("crs", LOCAL, "The site has no place on earth; its ground is in metres.", 0.9)
     ends = _ends(x, y)
+    if named_degrees and np.mean((np.abs(x) <= 180) & (np.abs(y) <= 90)) > 0.5:
+        return _degrees(x, y, ends, named_degrees=True)
     if _mostly(np.abs(x) <= 180) and _mostly(np.abs(y) <= 90):
         return _degrees(x, y, ends, named_degrees=named_degrees)
     if _mostly(np.abs(x) <= 90) and _mostly(np.abs(y) <= 180) and (named_degrees or _spread(x, y) < 2):
@@ -221,6 +229,9 @@ def candidates(x: np.ndarray, y: np.ndarray, site: SiteFacts, speaks: str | None
 
 def _by_language(speaks: str | None, languages: str, middle: tuple[float, float]) -> float:
     """Return how much likelier a system is for the language of the headers, where that is spoken [-]."""
+    if not languages:  # used all over the world: is it where lists are?
+        spoken = any(near(middle, region, 0.0) for regions in _REGIONS.values() for region in regions)
+        return 1.0 if spoken else _OTHER
     if speaks is None:
         return 1.0
     spoken = any(near(middle, region, 0.0) for region in _REGIONS[speaks])

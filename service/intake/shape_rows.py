@@ -315,10 +315,10 @@ def _typed_areas(rows: list[PreparedShape], table: SourceTable, roles: dict[str,
 
 def _question_far(rows: list[PreparedShape], shapes: list[Any]) -> None:
     """Question what lies far from the middle of the other rows, where nothing stands on the site yet."""
-    points = shapely.point_on_surface(np.array(shapes, dtype=object))
-    refused = np.array([row.refused is not None for row in rows])
-    lon, lat = (np.where(refused, np.nan, xy) for xy in (shapely.get_x(points), shapely.get_y(points)))
-    for place, away in row_positions.far_from_others(lon, lat).items():
+    array = np.array(shapes, dtype=object)
+    array[[row.wkb is None for row in rows]] = None
+    points = shapely.point_on_surface(array)
+    for place, away in row_positions.far_from_others(shapely.get_x(points), shapely.get_y(points)).items():
         rows[place].questions.append(
             Question("far_off", f"It lies {away:,.0f} km from the middle of the other rows.")
         )

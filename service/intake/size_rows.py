@@ -51,7 +51,7 @@ def numbers(table: SourceTable, column: NumberColumn) -> np.ndarray:
     out: list[float] = []
     for cell, count in Counter(cells_).items():
         size = cells.size_cell(cell, comma=comma)
-        if size.unit is None:
+        if size.unit is None and size.quantity in (None, column.what):
             out += [v for v in size.values if v > 0] * count
     return np.array(out, dtype=float)
 
@@ -149,7 +149,7 @@ def _add_sizes(
     place: int,
 ) -> None:
     column = rule.column
-    quantity, unit = column.what or "diameter", size.unit or column.unit or "cm"
+    quantity, unit = size.quantity or column.what or "diameter", size.unit or column.unit or "cm"
     factor = girth_cm(1.0, quantity, unit)
     girths = [value * factor for value in size.values if value != 0]
     if min(girths) < 0 or max(girths) > GIRTH_REFUSED_CM:
@@ -157,9 +157,12 @@ def _add_sizes(
         return
     if max(girths) > rule.apart_cm:
         row.questions.append(Question("large_size", _large(column.header, cell, girths, rule), column.header))
-    if size.doubt:
+    doubt = size.doubt
+    if size.quantity and size.quantity != column.what:
+        doubt = f"it says that it is a {size.quantity}, among sizes of the other kind; it was taken as that"
+    if doubt:
         row.questions.append(
-            Question("size", f"{column.header}: {cell.strip()[:60]!r}: {size.doubt}.", column.header)
+            Question("size", f"{column.header}: {cell.strip()[:60]!r}: {doubt}.", column.header)
         )
     first = column.stem or 1
     several = len(size.values) > 1

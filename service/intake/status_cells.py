@@ -7,10 +7,14 @@ from service.intake.words import folded, word_set
 
 _STATUS = {
     "dead": """dead|tot|abgestorben|muerto|muerta|seco|seca|mort|morte|morto|morta|dood|afgestorven|
-        standing dead|dead standing|dead tree|deceased|fallen|snapped|died|died back|snag|secco|secca""",
+        standing dead|dead standing|dead tree|deceased|fallen|snapped|died|died back|snag|secco|secca|
+        stehend tot|totholz|abgestorben stehend|mort sur pied|muerto en pie|morto in piedi|morto em pe|
+        dood staand|staand dood""",
     "removed": """removed|felled|cut down|cut|gefaellt|entfernt|geroded|gerodet|talado|talada|retirado|
         eliminado|abattu|abattue|supprime|abbattuto|abbattuta|rimosso|rimossa|gekapt|verwijderd|geveld|
-        abatido|abatida|removido|removida|gone|missing tree""",
+        abatido|abatida|removido|removida|gone|missing tree|nicht mehr vorhanden|no longer there|
+        no longer present|no longer exists|entnommen|disparu|disparue|scomparso|scomparsa|desaparecido|
+        desaparecida|verdwenen|ya no existe|n existe plus|non piu presente""",
     "living": """living|alive|live|lebend|lebendig|vital|vivo|viva|vivant|vivante|levend|standing|good|
         fair|poor|
         excellent|very good|very poor|critical|healthy|gut|mittel|schlecht|sehr gut|maessig|geschaedigt|
@@ -41,6 +45,7 @@ KIND_OF = {
     folded(word): kind for kind, words in _KINDS.items() for word in words.replace("\n", " ").split("|")
 }
 
+_DOUBTFUL_STATUS = frozenset({"missing", "manque", "falta"})  # it may be there and was not found
 _NO_SIZE = word_set(
     "too short|too small|below limit|not measured|not found|zu klein|under limit|no dbh|missed", "|"
 )
@@ -62,6 +67,14 @@ def status_of(cell: str) -> str | None:
 def kind_of(cell: str) -> str | None:
     """Return tree, stump, gap, vacant or other for a word of a list, None where the word is not known."""
     return KIND_OF.get(folded(cell))
+
+
+@lru_cache(maxsize=4096)
+def kind_in_status(cell: str) -> str | None:
+    """Return stump, gap or vacant where the word of a column of statuses says that no tree stands there."""
+    kind = kind_of(cell)
+    no_tree = kind in ("stump", "gap", "vacant") and folded(cell) not in _DOUBTFUL_STATUS
+    return kind if no_tree and status_of(cell) is None else None
 
 
 @lru_cache(maxsize=4096)

@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from service.intake import cells, day_cells, status_cells
@@ -170,14 +170,40 @@ def apply_names(rows: Sequence[PreparedRow], table: SourceTable, columns: Column
         row.common_name = row.common_name or match.common_name
 
 
-def apply_status(rows: Sequence[PreparedRow], table: SourceTable, columns: Columns) -> None:
-    """Set the status of the rows as the file says it; a word that is not known leaves it unknown."""
+def apply_status(
+    rows: Sequence[PreparedRow], table: SourceTable, columns: Columns, guesses: list[Guess]
+) -> None:
+    """Set the status of the rows as the file says it; a word that is not known leaves it unknown.
+
+    Rows whose status is a word for a stump, a gap or a vacant place are places.
+    """
     if "status" not in columns.single:
         return
+    places: Counter[str] = Counter()
+    strange: Counter[str] = Counter()
     for row, cell in zip(rows, table.column(columns.single["status"]), strict=True):
-        if not cells.is_missing(cell):
-            row.status = status_cells.status_of(cell) or "unknown"
-            row.status_as_said = cell.strip()
+        if cells.is_missing(cell):
+            continue
+        status, kind = status_cells.status_of(cell), status_cells.kind_in_status(cell)
+        row.status_as_said = cell.strip()
+        row.status = status or "unknown"
+        if kind is not None and row.place_kind is None:
+            row.place_kind = kind
+            places[kind] += 1
+        elif status is None and kind is None:
+            strange[cell.strip()[:40]] += 1
+    _tell_status(columns.single["status"], places, strange, guesses)
+
+
+def _tell_status(header: str, places: Counter[str], strange: Counter[str], guesses: list[Guess]) -> None:
+    if places:
+        said = ", ".join(f"{count:,} {kind}" for kind, count in places.most_common())
+        guesses.append(Guess("places", said, f"The column {header!r} says that no tree stands there.", 0.9))
+    if strange:
+        words = ", ".join(f"{word!r} ({count:,})" for word, count in strange.most_common(5))
+        said = f"unknown in {strange.total():,} rows"
+        why = f"Words of {header!r} that are not known here: {words}. These trees count as living."
+        guesses.append(Guess("status", said, why, 0.5))
 
 
 def apply_keeper(rows: Sequence[PreparedRow], table: SourceTable, columns: Columns) -> None:
@@ -272,22 +298,49 @@ def _place_day(out: Days, place: int, found: tuple[str, str], header: str, cell:
 
 def apply_planted(
     rows: Sequence[PreparedRow], table: SourceTable, columns: Columns, site: SiteFacts, order: day_cells.Order
-) -> None:
-    """Set the days of planting; years stand for their middle day."""
+) -> dict[int, tuple[str, str]]:
+    """Set the days of planting and return them with their precision; years stand for their middle day.
+
+    A day that cannot be, or lies more than a year in the future, is kept as written and questioned.
+    """
     header = columns.single.get("planted_on")
+    planted: dict[int, tuple[str, str]] = {}
     if header is None:
-        return
-    for row, cell in zip(rows, table.column(header), strict=True):
+        return planted
+    for place, (row, cell) in enumerate(zip(rows, table.column(header), strict=True)):
         if cells.is_missing(cell) or cell == "0":
             continue
         found = day_cells.day(cell, order) or day_cells.spreadsheet_day(cell)
-        if found is None:
-            row.questions.append(Question("date", f"{header}: {cell[:40]!r} is no day.", header))
+        fault = None if found else "is no day"
+        if found and day_cells.later(day_cells.first_of(found), site.today, 366):
+            fault = "lies more than a year in the future"
+        if found is None or fault:
+            row.questions.append(
+                Question("date", f"{header}: {cell[:40]!r} {fault}; it was not taken.", header)
+            )
             row.kept[header] = cell
             continue
         row.planted_on = found[0]
-        if found[1] == "day" and day_cells.later(found[0], site.today, 1):
+        planted[place] = found
+        if day_cells.later(day_cells.first_of(found), site.today, 1):
             row.questions.append(Question("date", f"{header}: {cell[:40]!r} lies in the future.", header))
+    return planted
+
+
+def question_planted(
+    rows: Sequence[PreparedRow], columns: Columns, planted: Mapping[int, tuple[str, str]]
+) -> None:
+    """Question trees that were measured before they were planted."""
+    header = columns.single.get("planted_on")
+    for place, found in planted.items():
+        row = rows[place]
+        said = [(r.measured_on, r.date_precision) for r in row.readings if r.measured_on]
+        if said and day_cells.first_of(found) > (measured := min(map(day_cells.last_of, said))):
+            detail = (
+                f"{header}: the tree would have been planted ({day_cells.as_said(found)}) after it was "
+                f"measured ({measured}); check both days."
+            )
+            row.questions.append(Question("date", detail, header))
 
 
 def refuse_empty(rows: Sequence[PreparedRow], columns: Columns) -> None:

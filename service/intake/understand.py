@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from service.errors import InvalidRequest, Unreadable
-from service.intake import day_cells, guess_columns, own_rows, size_columns, size_rows, tree_rows
+from service.intake import day_cells, guess_columns, guess_crs, own_rows, size_columns, size_rows, tree_rows
 from service.intake.decode import read_csv
 from service.intake.geojson_file import read_geojson
 from service.intake.geopackage import read_geopackage
@@ -37,6 +37,8 @@ def prepare(path: Path, options: ImportOptions, site: SiteFacts) -> Prepared:
     InvalidRequest
         If an option cannot be, or does not fit the file or the site.
     """
+    if options.crs is not None:
+        guess_crs.code_of(options.crs)
     table = read_table(path, options.layer)
     own_rows.require_importable(table)
     guesses = list(table.guesses)
@@ -128,13 +130,9 @@ def _trees(table: SourceTable, options: ImportOptions, site: SiteFacts, guesses:
 def _require_options(options: ImportOptions, columns: Columns, site: SiteFacts) -> None:
     said = options.measured_on
     if said and columns.single.get("measured_on") != said:
-        given = day_cells.day(said)
-        if given is None:
-            raise InvalidRequest(
-                [("--measured-on", f"{said!r} is no day (write YYYY-MM-DD) and no column of the file.")]
-            )
-        if day_cells.later(day_cells.first_of(given), site.today, 366):
-            raise InvalidRequest([("--measured-on", f"{said!r} lies more than a year in the future.")])
+        fault = _fault_of_day(said, site)
+        if fault:
+            raise InvalidRequest([("--measured-on", f"{said!r} {fault}")])
     if options.height_m is not None and not 0.0 <= options.height_m <= 10.0:
         raise InvalidRequest(
             [
@@ -144,6 +142,17 @@ def _require_options(options: ImportOptions, columns: Columns, site: SiteFacts) 
                 )
             ]
         )
+
+
+def _fault_of_day(said: str, site: SiteFacts) -> str | None:
+    given = day_cells.day(said)
+    if given is None:
+        return "is no day (write YYYY-MM-DD) and no column of the file."
+    if day_cells.is_ambiguous(said):
+        return "may be two days, by which of its numbers is the month; write YYYY-MM-DD."
+    if day_cells.later(day_cells.first_of(given), site.today, 366):
+        return "lies more than a year in the future."
+    return None
 
 
 def _north_america(placed: Positions, site: SiteFacts) -> bool | None:
@@ -176,12 +185,13 @@ def _attributes(
     tree_rows.apply_kinds(rows, table, columns, guesses)
     tree_rows.apply_place(rows, table, columns, options)
     tree_rows.apply_names(rows, table, columns)
-    tree_rows.apply_status(rows, table, columns)
+    tree_rows.apply_status(rows, table, columns, guesses)
     tree_rows.apply_keeper(rows, table, columns)
-    tree_rows.apply_planted(rows, table, columns, site, order)
+    planted = tree_rows.apply_planted(rows, table, columns, site, order)
     rules = size_rows.rules(table, columns.sizes)
     heights = tree_rows.measuring_heights(rows, table, columns, options)
     size_rows.apply_sizes(rows, table, rules, measured.of_rows, heights)
+    tree_rows.question_planted(rows, columns, planted)
     inches = any(column.unit == "in" for column in columns.sizes)
     for column in columns.measures:
         unit, comma = size_rows.measure_unit(table, column, inches=inches, guesses=guesses)
