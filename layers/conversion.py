@@ -5,6 +5,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from layers import taper
+from layers.awkward_stems import TOO_SHORT, facts_of_each
 from layers.error_model import Array, Whole
 from layers.inputs import SiteTerms
 from layers.reading_errors import Conversion
@@ -12,7 +13,7 @@ from layers.translating import N_, filled
 
 Words = NDArray[np.object_]
 
-SAME, NOT_SAID, CONVERTED, TOO_LOW, TOO_HIGH = range(5)
+SAME, NOT_SAID, CONVERTED, TOO_LOW, TOO_HIGH, NO_BREAST_HEIGHT = range(6)
 
 SAID_NOTHING = N_("height of measurement not said, taken as measured at %(standard)s")
 MEASURED_AT = N_("measured at %(height)s")
@@ -28,7 +29,11 @@ BEYOND_PROFILE = N_(
     "measured at %(height)s, converted to %(standard)s by the published stem profile (%(how)s), beyond the "
     "%(fitted)s for which it was made"
 )
-SENTENCES = (SAID_NOTHING, MEASURED_AT, AT_THE_GROUND, ABOVE_ALL, BY_PROFILE, BEYOND_PROFILE)
+OF_THE_FOOT = N_(
+    "too short for breast height: measured at its foot, at %(height)s, and not converted; it has no width at "
+    "%(standard)s"
+)
+SENTENCES = (SAID_NOTHING, MEASURED_AT, AT_THE_GROUND, ABOVE_ALL, BY_PROFILE, BEYOND_PROFILE, OF_THE_FOOT)
 
 
 def brought_to_breast_height(
@@ -40,11 +45,13 @@ def brought_to_breast_height(
     """
     height = readings["height_m"].to_numpy(dtype=float)
     case = case_of(height, terms.breast_height_m)
+    for row, facts in facts_of_each(readings["awkward"]):
+        case[row] = NO_BREAST_HEIGHT if TOO_SHORT in facts else case[row]
     rows = np.flatnonzero(case == CONVERTED)
     coefficient, how, hows = _coefficients(readings["stem_id"].iloc[rows], stems, trees)
 
     used = coefficient + terms.model.mean_of(f"taper:{taper.set_name(b)}" for b in coefficient)
-    factor = np.where(np.isin(case, (TOO_LOW, TOO_HIGH)), np.nan, 1.0)
+    factor = np.where(np.isin(case, (TOO_LOW, TOO_HIGH, NO_BREAST_HEIGHT)), np.nan, 1.0)
     factor[rows] = 1.0 / taper.ratio(height[rows], terms.breast_height_m, used)
     b, per_b, departure = (np.zeros(len(readings)) for _ in range(3))
     b[rows] = coefficient
@@ -123,7 +130,13 @@ def _sentence(case: int, height_m: float, how: str, breast_height_m: float) -> s
         return filled(SAID_NOTHING, standard=standard)
     beyond = bool(taper.is_extrapolated(height_m, breast_height_m))
     converted = BEYOND_PROFILE if beyond else BY_PROFILE
-    template = {SAME: MEASURED_AT, TOO_LOW: AT_THE_GROUND, TOO_HIGH: ABOVE_ALL, CONVERTED: converted}[case]
+    template = {
+        SAME: MEASURED_AT,
+        TOO_LOW: AT_THE_GROUND,
+        TOO_HIGH: ABOVE_ALL,
+        CONVERTED: converted,
+        NO_BREAST_HEIGHT: OF_THE_FOOT,
+    }[case]
     return filled(
         template,
         height=metres(height_m),

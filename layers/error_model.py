@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -29,8 +29,6 @@ Z95 = 1.959963984540054  # standard normal, 97.5 %
 
 TILT_NOT_RECORDED_SHARE = 0.002
 HEIGHT_NOT_SAID_SHARE = 0.005
-
-HAND_CM, HAND_SE_CM, PLACEMENT_SD_CM = 8.5, 0.1, 0.3  # the worked hand of the handbook budget
 
 
 @dataclass(frozen=True)
@@ -103,37 +101,6 @@ def precision_of(instrument: str | None, hands: str) -> Precision:
         if instrument in row.instruments and row.hands in (hands, "any"):
             return row
     return precision_of("unknown", hands)
-
-
-def is_calibrated_hand(instrument: str | None, calibrated: bool) -> bool:
-    """Return whether a reading was taken with a hand whose breadth was measured."""
-    return calibrated and instrument in _HANDS
-
-
-def calibrated_hand_sd_cm(
-    girth_cm: ArrayLike,
-    hand_cm: float = HAND_CM,
-    hand_se_cm: float = HAND_SE_CM,
-    placement_sd_cm: float = PLACEMENT_SD_CM,
-) -> tuple[Array, Array]:
-    """Return the own and the calibration's standard deviation of a diameter laid out in hands [cm].
-
-    Parameters
-    ----------
-    girth_cm : array_like
-        Girth n b of n hands of breadth b [cm].
-    hand_cm, hand_se_cm, placement_sd_cm : float
-        Breadth of the hand, its standard error, and the deviation of laying it once [cm].
-
-    Notes
-    -----
-    u(C)^2 = (n u(b))^2 + n s_p^2 + (b/4)^2 / 3, d = C/pi: our budget for counts to a quarter of a hand. The
-    defaults are those of its worked example; they stand in where a calibration's own numbers are not known.
-    """
-    girth = np.asarray(girth_cm, dtype=float)
-    hands = girth / hand_cm
-    own = np.sqrt(hands * placement_sd_cm**2 + (hand_cm / 4.0) ** 2 / 3.0) / np.pi
-    return np.asarray(own), np.asarray(hands * hand_se_cm / np.pi)
 
 
 def variance_of(

@@ -6,6 +6,7 @@ References
    basal area [m2] = 0.0000785398 d^2 [cm].
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,9 +14,12 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ellipe
 
-from layers import columns, conversion, error_model, reading_errors
+from layers import awkward_stems, columns, conversion, error_model, reading_errors
+from layers.error_model import Whole
+from layers.goes import number_of_goes
+from layers.hands import CM_PER_SAID, COUNTED_TO, INSTRUMENT_OF, USUAL_CM, Hand, hand_of_each
 from layers.inputs import SiteTerms
-from layers.units import CM_PER_UNIT
+from layers.translating import N_, filled
 
 Array = NDArray[np.float64]
 
@@ -23,8 +27,14 @@ M2_PER_CM2 = 1e-4
 
 _NEEDED = (
     *("reading_id", "stem_id", "quantity", "value", "value_2", "unit", "instrument", "calibration_id"),
-    *("height_m", "resolution", "tilt_deg", "crew", "crew_kind", "round_id"),
+    *("height_m", "resolution", "tilt_deg", "crew", "crew_kind", "round_id", "parts", "awkward"),
+    "measured_on",
 )
+COUNTED_WITH = N_("counted in hands of %(each)s cm each, as measured on %(day)s")
+COUNTED_USUAL = N_("counted in hands of %(each)s cm each, the usual size of grown-ups, not measured here")
+VINE_OFF = N_("what a vine of %(thick)s cm adds under the tape is taken off")
+BARK_ON = N_("bark is missing: divided by the share of %(left)s that is left without it")
+SENTENCES = (COUNTED_WITH, COUNTED_USUAL, VINE_OFF, BARK_ON)
 # A tilted tape reads too big by `tilt_factor`; what spans a trunk from one side does not follow that rule.
 _ROUND_THE_TRUNK = (
     "girth tape",
@@ -34,6 +44,34 @@ _ROUND_THE_TRUNK = (
     "hand spans",
     "unknown",
 )
+
+
+def tilt_from_drop_deg(drop_cm: ArrayLike, diameter_cm: ArrayLike) -> Array:
+    """Return the tilt of a tape that is lower at the back of a stem than at its front [deg]: tan t = s / d.
+
+    Parameters
+    ----------
+    drop_cm, diameter_cm : array_like
+        How much lower the tape is, and the width of the stem [cm].
+    """
+    ratio = np.asarray(drop_cm, dtype=float) / np.asarray(diameter_cm, dtype=float)
+    return np.asarray(np.degrees(np.arctan(ratio)))
+
+
+def oval_factor(axis_ratio: ArrayLike) -> Array:
+    """Return how many times too wide a tape reads on an oval stem [-]: its girth over that of equal area.
+
+    Parameters
+    ----------
+    axis_ratio : array_like
+        Shorter axis over the longer one [-].
+
+    Notes
+    -----
+    (2/pi) E(1 - q^2) / sqrt q. No correction is made: the axes of a stem are rarely known.
+    """
+    q = np.asarray(axis_ratio, dtype=float)
+    return np.asarray(2.0 / np.pi * ellipe(1.0 - q**2) / np.sqrt(q))
 
 
 def diameter_cm(girth_cm: ArrayLike) -> Array:
@@ -162,8 +200,9 @@ def standardised(
     Notes
     -----
     Two caliper axes count as their arithmetic mean. A recorded tilt is corrected where the instrument goes
-    round the trunk. A reading within 2 cm of breast height is not converted, others between 0.15 and 1.53 m
-    are, by the published profile.
+    round the trunk, and so is a vine of which the thickness was written down; missing bark is made up for
+    where the share of the width that is left without it was. A reading within 2 cm of breast height is not
+    converted, others between 0.15 and 1.53 m are, by the published profile.
 
     Raises
     ------
@@ -172,12 +211,13 @@ def standardised(
     """
     columns.require(readings, "reading_record", _NEEDED)
     readings = readings.reset_index(drop=True)
-    size = _read_size(readings)
+    size = _read_size(readings, terms.hands)
     how, words = conversion.brought_to_breast_height(readings, size.diameter_cm, stems, trees, terms)
     dbh = size.diameter_cm * how.factor
-    known = reading_errors.precisions(readings, size.diameter_cm)
+    known = reading_errors.precisions(readings, size.diameter_cm, size.hand, terms.hands)
     own_cm = known.own_cm * np.sqrt(terms.model.own.value)
-    own_sd = np.hypot(np.hypot(own_cm, size.rounding_cm), size.tilt_cm) * how.factor
+    beside = np.hypot(np.hypot(size.rounding_cm, size.tilt_cm), size.allowance_cm)
+    own_sd = np.hypot(own_cm, beside) * how.factor
     parts, causes = reading_errors.shared_parts(readings, dbh, known, how, terms)
     dbh = dbh - reading_errors.learned_bias_cm(parts, causes, terms, len(readings))
     out = readings.assign(
@@ -186,7 +226,9 @@ def standardised(
         dbh_cm=dbh,
         own_var_cm2=own_sd**2,
         departure_se_cm=how.departure_share * dbh,
-        dbh_source=pd.Series(np.where(np.isfinite(size.diameter_cm), words, size.why), dtype=object),
+        dbh_source=pd.Series(
+            np.where(np.isfinite(size.diameter_cm), words + size.also, size.why), dtype=object
+        ),
     )
     return Standardised(out, parts, causes)
 
@@ -198,12 +240,19 @@ class _Size:
     diameter_cm: Array
     rounding_cm: Array
     tilt_cm: Array
+    allowance_cm: Array  # of a vine or of bark
+    hand: Whole  # which of the known hands, -1 for none
     why: NDArray[np.object_]  # there is none
+    also: NDArray[np.object_]  # how the number came about, besides the height
 
 
-def _read_size(readings: pd.DataFrame) -> _Size:
+def _read_size(readings: pd.DataFrame, known_hands: Sequence[Hand]) -> _Size:
     quantity = readings["quantity"].to_numpy(dtype=object)
-    per_unit = readings["unit"].map(CM_PER_UNIT).to_numpy(dtype=float)
+    hand = hand_of_each(readings, known_hands)
+    breadth = np.array([each.breadth_cm for each in known_hands] or [np.nan])[hand]
+    counted = readings["unit"].isin(list(INSTRUMENT_OF)).to_numpy()
+    per_unit = readings["unit"].map(CM_PER_SAID).to_numpy(dtype=float)
+    per_unit = np.where(counted & (hand >= 0), breadth, per_unit)
     per_value = per_unit / np.where(quantity == "girth", np.pi, 1.0)
     first, second = (readings[name].to_numpy(dtype=float) for name in ("value", "value_2"))
     two = (first > 0) & (second > 0)
@@ -214,10 +263,52 @@ def _read_size(readings: pd.DataFrame) -> _Size:
     tilt = np.where(goes_round, readings["tilt_deg"].to_numpy(dtype=float), np.nan)
     scale = np.where(usable, per_value, np.nan) / np.where(np.isnan(tilt), 1.0, tilt_factor(tilt))
     diameter = value * scale
-    step = np.nan_to_num(readings["resolution"].to_numpy(dtype=float)) * scale
-    rounding = step / np.sqrt(np.where(two, 24.0, 12.0))
+    step = readings["resolution"].to_numpy(dtype=float)
+    step = np.where(np.isnan(step), np.where(counted & (hand >= 0), COUNTED_TO, 0.0), step) * scale
+    rounding = step * np.sqrt(number_of_goes(readings["parts"]) / np.where(two, 24.0, 12.0))
+    turned = (hand >= 0) & ~counted  # into a length by the crew: its count was rounded before
+    rounding = np.hypot(rounding, np.where(turned, COUNTED_TO * breadth / np.sqrt(12.0) / np.pi, 0.0))
     aslant = np.where(np.isnan(tilt), error_model.TILT_NOT_RECORDED_SHARE * diameter, 0.0)
-    return _Size(diameter, rounding, aslant, _why_no_size(quantity, value, per_unit))
+    also = _counted_words(hand, readings["unit"].to_numpy(dtype=object), known_hands)
+    allowance = _allow(diameter, readings["awkward"], goes_round.to_numpy(dtype=bool), also)
+    return _Size(diameter, rounding, aslant, allowance, hand, _why_no_size(quantity, value, per_unit), also)
+
+
+def _counted_words(
+    hand: Whole, unit: NDArray[np.object_], known_hands: Sequence[Hand]
+) -> NDArray[np.object_]:
+    """What is to be said of counts in hands and spans; empty for all others."""
+    also = np.full(len(hand), "", dtype=object)
+    for word in INSTRUMENT_OF:
+        for n in np.unique(hand[unit == word]):
+            mine = known_hands[n] if n >= 0 else None
+            cm = f"{mine.breadth_cm if mine else USUAL_CM[word]:.2f}"
+            said = filled(COUNTED_USUAL, each=cm)
+            if mine:
+                said = filled(COUNTED_WITH, each=cm, day=mine.calibrated_on)
+            also[(unit == word) & (hand == n)] = f"; {said}"
+    return also
+
+
+def _allow(
+    diameter: Array, awkward: pd.Series, goes_round: NDArray[np.bool_], also: NDArray[np.object_]
+) -> Array:
+    """Take a vine off and make up for missing bark where they were written down, and say so in ``also``.
+
+    Returns the own deviation that this leaves [cm].
+    """
+    left = np.zeros(len(diameter))
+    for row, facts in awkward_stems.facts_of_each(awkward):
+        read = diameter[row]
+        vine, bark = facts.get("vine"), facts.get("missing bark")
+        if vine and goes_round[row]:
+            diameter[row] = awkward_stems.without_vine_cm(read, vine)
+            also[row] += "; " + filled(VINE_OFF, thick=f"{vine:g}")
+        if bark:
+            diameter[row] = awkward_stems.with_bark_cm(diameter[row], bark)
+            also[row] += "; " + filled(BARK_ON, left=f"{bark:g}")
+        left[row] = awkward_stems.ALLOWANCE_SHARE * abs(diameter[row] - read)
+    return left
 
 
 def _why_no_size(quantity: NDArray[np.object_], value: Array, per_unit: Array) -> NDArray[np.object_]:

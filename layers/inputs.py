@@ -1,11 +1,12 @@
 """What the layers are given: the terms of a site and its records as frames."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import pandas as pd
 
 from layers import columns
+from layers.hands import Hand, hands_of
 from layers.site_model import PUBLISHED, SiteModel
 
 DEFAULT_BREAKS_CM = (10.0, 20.0, 40.0, 60.0, 80.0)
@@ -14,7 +15,10 @@ US_BREAKS_CM = (10.16, 20.32, 40.64, 60.96, 81.28)
 
 @dataclass(frozen=True)
 class SiteTerms:
-    """What a site agreed on: breast height [m], size-class breaks [cm], units, frame, error model ..."""
+    """What a site agreed on: breast height [m], size-class breaks [cm], units, frame, error model ...
+
+    ``hands`` are the crews' hands as they measured them (`with_hands`).
+    """
 
     site_id: str
     slug: str
@@ -29,6 +33,7 @@ class SiteTerms:
     qualified: str | None = None
     inspection_months: dict[str, int] = field(default_factory=dict)
     model: SiteModel = PUBLISHED
+    hands: tuple[Hand, ...] = ()
 
 
 def _frame(name: str) -> Any:
@@ -59,3 +64,9 @@ class Records:
     settlings: pd.DataFrame = field(default_factory=pd.DataFrame)
     plan_images: pd.DataFrame = field(default_factory=pd.DataFrame)
     calibrations: pd.DataFrame = field(default_factory=pd.DataFrame)
+
+
+def with_hands(terms: SiteTerms, records: Records) -> SiteTerms:
+    """Return the terms with the hands that the records hold; readings are counted with these."""
+    hands = hands_of(records.calibrations)
+    return terms if hands == terms.hands else replace(terms, hands=hands)

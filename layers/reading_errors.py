@@ -1,14 +1,15 @@
 """The errors of readings: what each has of its own, and what it shares with others."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from layers import error_model, taper
+from layers import error_model, hands, taper
 from layers.error_model import ASSUMPTION, Array, Whole
+from layers.hands import Hand
 from layers.inputs import SiteTerms
 from layers.site_model import FROM_SITE
 
@@ -25,29 +26,38 @@ class Precisions:
     instrument_cm: Array
     crew_cm: Array
     calibration_cm: Array
+    hand: Whole  # which of the site's hands, -1 without a calibration
     instrument: Whole  # code of the instrument
     instruments: list[str]
 
 
-def precisions(readings: pd.DataFrame, diameter_cm: Array) -> Precisions:
-    """Return how well each reading is known by its instrument and the hands it was in."""
+def precisions(
+    readings: pd.DataFrame, diameter_cm: Array, hand: Whole, known_hands: Sequence[Hand]
+) -> Precisions:
+    """Return how well each reading is known by its instrument and the hands it was in.
+
+    ``hand`` says which of the known hands each was counted with, -1 for none.
+    """
     instrument, names = _codes(readings["instrument"], "unknown")
     crew_kind, kinds = _codes(readings["crew_kind"], "")
     by_helpers = np.array([kind.startswith(HELPERS) for kind in kinds], dtype=bool)[crew_kind]
-    has_calibration = readings["calibration_id"].notna().to_numpy()
     own, by_instrument, by_crew, by_hand = (np.zeros(len(readings)) for _ in range(4))
-    group = instrument * 4 + by_helpers * 2 + has_calibration
-    for code in np.unique(group):
+    group = np.where(hand < 0, instrument * 2 + by_helpers, -1)
+    for code in np.unique(group[group >= 0]):
         rows = np.flatnonzero(group == code)
-        name = names[code // 4]
-        if error_model.is_calibrated_hand(name, bool(code % 2)):
-            own[rows], by_hand[rows] = error_model.calibrated_hand_sd_cm(np.pi * diameter_cm[rows])
-            continue
-        row = error_model.precision_of(name, "helpers" if code // 2 % 2 else "trained")
+        row = error_model.precision_of(names[code // 2], "helpers" if code % 2 else "trained")
         own[rows] = row.own.at(diameter_cm[rows])
         by_instrument[rows] = row.instrument.at(diameter_cm[rows])
         by_crew[rows] = row.crew_cm
-    return Precisions(own, by_instrument, by_crew, by_hand, instrument, names)
+    for code in np.unique(hand[hand >= 0]):
+        rows = np.flatnonzero(hand == code)
+        laying, _, breadth = hands.girth_parts_cm(*_counted(np.pi * diameter_cm[rows], known_hands[code]))
+        own[rows], by_hand[rows] = laying / np.pi, breadth / np.pi
+    return Precisions(own, by_instrument, by_crew, by_hand, hand, instrument, names)
+
+
+def _counted(girth_cm: Array, hand: Hand) -> tuple[Array, float, float, float]:
+    return girth_cm / hand.breadth_cm, hand.breadth_cm, hand.breadth_se_cm, hand.placement_sd_cm
 
 
 @dataclass(frozen=True)
@@ -84,7 +94,7 @@ def shared_parts(
             block.kind,
             key.split(":", 1)[1],
             model.variance_of(key, block.kind, variance),
-            FROM_SITE if model.is_measured(key, block.kind) else ASSUMPTION,
+            FROM_SITE if block.kind == "calibration" or model.is_measured(key, block.kind) else ASSUMPTION,
         )
         for block in blocks
         for key, variance in zip(block.keys, block.variances, strict=True)
@@ -135,9 +145,9 @@ def _blocks(
     size = np.where(np.isfinite(dbh_cm), known.crew_cm * how.factor, 0.0)
     yield from _block("crew", _rows(size), crew, crew_keys, size)
 
-    calibration, ids = _codes(readings["calibration_id"], "")
     size = known.calibration_cm * how.factor
-    yield from _block("calibration", _rows(size), calibration, [f"calibration:{i}" for i in ids], size)
+    keys = [f"calibration:{hand.calibration_id}" for hand in terms.hands]
+    yield from _block("calibration", _rows(size), known.hand, keys, size)
 
     of_set, coefficients = pd.factorize(how.b)
     keys = [f"taper:{taper.set_name(b)}" for b in coefficients]

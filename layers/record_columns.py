@@ -48,7 +48,7 @@ READING_RECORD = (
     word("parts", "text", "goes of a short ruler, as written"),
     word("class_from_cm", "float", "lower bound of the diameter class", "cm", 0),
     word("class_to_cm", "float", "upper bound of the diameter class, empty when open", "cm", 0),
-    word("unit", "text", "cm, mm, m, in or ft"),
+    word("unit", "text", "cm, mm, m, in, ft, hands or spans"),
     word(
         "instrument",
         "text",
@@ -68,7 +68,12 @@ READING_RECORD = (
     word("tilt_deg", "float", "recorded tilt of the tape", "deg", 0, 60),
     word("side", "text", "side of the slope or lean that was measured"),
     word("rule", "text", "rule used on an awkward stem"),
-    word("awkward", "text", "what made the stem awkward to measure: slope, lean, fork ..., by commas"),
+    word(
+        "awkward",
+        "text",
+        "what made the stem awkward to measure: slope, lean, fork ..., by commas; a vine with its thickness in "
+        "cm, missing bark with the share of the width that is left",
+    ),
     word("first_guess", "float", "the helper's guess before measuring, in `unit`", "as said"),
     word("first_entry", "float", "what was typed first when it was changed after a question", "as said"),
     word("note", "text", "a note"),

@@ -10,7 +10,17 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
-from layers import canopy, circumstances, conversion, figure_rows, screening, screening_rules, seen, sights
+from layers import (
+    canopy,
+    circumstances,
+    conversion,
+    figure_rows,
+    girth,
+    screening,
+    screening_rules,
+    seen,
+    sights,
+)
 from layers.map_words import MAP_WORDS
 from layers.translating import N_
 from layers.units import M_PER_FT, feet_and_inches
@@ -62,6 +72,7 @@ RULE_WORDS = tuple(
 )
 SENTENCES: tuple[str, ...] = (
     *conversion.SENTENCES,
+    *girth.SENTENCES,
     *canopy.SENTENCES,
     *seen.SENTENCES,
     *circumstances.SENTENCES,
@@ -91,7 +102,7 @@ _PATTERNS = {
 }
 _SOME_TEXT = ".+?"
 _SAID_SIZE = re.compile(
-    r"(?P<quantity>girth|diameter) (?P<size>\S+(?: and \S+)?) (?P<unit>mm|cm|m|in|ft), "
+    r"(?P<quantity>girth|diameter) (?P<size>\S+(?: and \S+)?) (?P<unit>mm|cm|m|in|ft|hands|spans), "
     rf"(?P<instrument>[^,;]+), (?:height not said|at (?P<height>{_METRES}))"
 )
 

@@ -5,6 +5,7 @@ References
 .. [1] International yard and pound agreement of 1959: 1 ft = 0.3048 m, 1 in = 2.54 cm, exactly.
 """
 
+# Lengths; hands and spans are in layers/hands.py.
 CM_PER_UNIT = {"cm": 1.0, "mm": 0.1, "m": 100.0, "in": 2.54, "ft": 30.48}
 CM_PER_IN = 2.54
 M_PER_FT = 0.3048

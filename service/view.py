@@ -17,7 +17,7 @@ import pandas as pd
 from layers import canopy, ground, history, screening, tree_table
 from layers import figures as figures_layer
 from layers.history import StandState
-from layers.inputs import Records, SiteTerms
+from layers.inputs import Records, SiteTerms, with_hands
 from layers.surroundings import Surroundings, surroundings
 from service.actors import Actor, visible
 from service.errors import InvalidRequest
@@ -164,7 +164,9 @@ def view_of(
                 _kept.move_to_end(key)
                 return _kept[key]
         records = records_of(connection, row.fid, known_at)
-    view = SiteView(terms, records, day, number, audience, bool(row.invented), row.created_at)
+    view = SiteView(
+        with_hands(terms, records), records, day, number, audience, bool(row.invented), row.created_at
+    )
     with _lock:
         _kept[key] = view
         while len(_kept) > KEPT_VIEWS:

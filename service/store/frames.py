@@ -100,7 +100,7 @@ def _records(connection: Connection, site_fid: int, known_at: int | None) -> Rec
         plan_images=_kept_frame(
             _versioned(connection, schema.plan_image, site_fid, known_at), schema.plan_image
         ),
-        calibrations=_live_calibrations(connection, site_fid, known_at),
+        calibrations=_plain(connection, schema.calibration, site_fid, known_at),
     )
 
 
@@ -201,12 +201,6 @@ def _inspections(connection: Connection, site_fid: int, known_at: int | None) ->
     )
     merged["note"] = _first_said(merged, "note", "look_note", "not_seen")
     return columns.shaped("inspection_record", merged)
-
-
-def _live_calibrations(connection: Connection, site_fid: int, known_at: int | None) -> pd.DataFrame:
-    rows = _plain(connection, schema.calibration, site_fid, known_at)
-    state = corrected(rows, "id", "instrument")["state"]
-    return rows[(state == LIVE).to_numpy(dtype=bool)].reset_index(drop=True)
 
 
 def _live(rows: pd.DataFrame) -> pd.DataFrame:

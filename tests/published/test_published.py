@@ -16,7 +16,7 @@ CASES = [
     for path in sorted(HERE.glob("values_*.toml"))
     for case in tomllib.loads(path.read_text(encoding="utf-8"))["case"]
 ]
-KINDS = {"published", "definition", "independent arithmetic"}
+KINDS = {"published", "definition", "independent arithmetic", "from memory"}
 
 
 def half_unit(printed: str) -> float:

@@ -7,7 +7,19 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from layers import diversity, error_model, girth, taper, units
+from layers import (
+    awkward_stems,
+    diversity,
+    error_model,
+    girth,
+    hands,
+    sighting,
+    stem_rules,
+    stump_equations,
+    taper,
+    tolerance,
+    units,
+)
 from layers.size_classes import bounds, class_of
 from service import conventions
 from tests.builders import make_reading, make_records, make_stem, make_tree, row
@@ -88,15 +100,56 @@ def own_sd_pct(diameter_cm):
     return 100 * _own_sd_cm(diameter_cm) / diameter_cm
 
 
-def diameter_of_hands_cm(hands, hand_cm):
-    return [hands * hand_cm, girth.diameter_cm(hands * hand_cm)]
+def diameter_of_hands_cm(count, hand_cm):
+    return [count * hand_cm, girth.diameter_cm(count * hand_cm)]
 
 
-def hands_se_cm(hands, hand_cm, hand_se_cm, placement_sd_cm):
-    parts = [
-        error_model.calibrated_hand_sd_cm(hands * hand_cm, hand_cm, se, placement_sd_cm) for se in hand_se_cm
-    ]
-    return [np.hypot(own, shared) for own, shared in parts]
+def hands_se_cm(count, hand_cm, hand_se_cm, placement_sd_cm):
+    parts = [hands.girth_parts_cm(count, hand_cm, se, placement_sd_cm) for se in hand_se_cm]
+    return [np.linalg.norm(each) / np.pi for each in parts]
+
+
+def hand_of_totals_cm(totals_cm):
+    return hands.breadth(totals_cm)
+
+
+def tilt_from_drop(drop_cm, diameter_cm):
+    tilt = girth.tilt_from_drop_deg(drop_cm, diameter_cm)
+    return [tilt, diameter_cm * girth.tilt_factor(tilt)]
+
+
+def oval_bias_pct(axis_ratio):
+    factor = girth.oval_factor(axis_ratio)
+    return [100 * (factor - 1), 100 * (factor**2 - 1)]
+
+
+def several_stems(rule, diameters):
+    return stem_rules.combined(rule, diameters)
+
+
+def stick_read_at_reach(true, reach, meant):
+    return [sighting.stick_diameter(sighting.stick_mark(true, each), meant) for each in reach]
+
+
+def ruler_sighting(width, to_ruler, to_trunk):
+    naive = width * to_trunk / to_ruler
+    return [sighting.ruler_diameter(width, to_ruler, to_trunk), naive]
+
+
+def vine_over_read_cm(radius_cm, vine_radius_cm):
+    return awkward_stems.vine_over_read_cm(2 * radius_cm, 2 * vine_radius_cm)
+
+
+def hugs_cm(hugs):
+    return girth.diameter_cm(hugs * 150.0)
+
+
+def stump_equation_cm(equation, stump_cm):
+    return stump_equations.dbh_cm(equation, stump_cm)
+
+
+def convention_m(who):
+    return next(each.height_m for each in conventions.OFFERED if who in each.used_by)
 
 
 def basal_area_ft2(dbh_in):
@@ -229,5 +282,9 @@ WORKED = {
         *(stems_of_basal_area, fifteen_trees, fifteen_trees_us, class_counts_of_fifteen, longleaf),
         *(longleaf_classes, macleish_mc01, two_stems_variance),
         *(girth.diameter_cm, girth.girth_cm, girth.tilt_factor, girth.basal_area_m2, diversity.shannon),
+        *(hand_of_totals_cm, tilt_from_drop, oval_bias_pct, several_stems, stick_read_at_reach),
+        *(ruler_sighting, vine_over_read_cm, stem_rules.one_tape_round_two, sighting.stick_mark),
+        *(hugs_cm, stump_equation_cm, convention_m, tolerance.national_tolerance_in),
+        *(sighting.stick_diameter, awkward_stems.with_bark_cm, awkward_stems.raised_cm),
     )
 } | {"equal_area_diameter": girth.equal_area_diameter_cm}

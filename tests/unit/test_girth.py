@@ -55,6 +55,7 @@ def test_two_caliper_axes_count_as_their_mean():
 @pytest.mark.parametrize(
     ("reading", "why"),
     [
+        ({"height_m": 0.2, "awkward": "too short for breast height"}, "too short for breast height"),
         ({"quantity": "class", "value": None, "class_from_cm": 20.0}, "only a diameter class"),
         ({"value": None}, "no size"),
         ({"value": 0.0}, "no size"),
@@ -152,11 +153,6 @@ def test_the_errors_are_those_of_the_table(reading, own, instrument, crew):
     parts = parts_of(**level)
     assert parts["instrument"] == pytest.approx(instrument)
     assert parts.get("crew") == (None if crew is None else pytest.approx(crew))
-
-
-def test_a_calibrated_hand_shares_its_calibration_and_no_instrument():
-    parts = parts_of(instrument="hand breadths", calibration_id="c1")
-    assert parts == {"calibration": pytest.approx(100 / 8.5 * 0.1 / np.pi)}
 
 
 def test_rounding_is_the_step_over_the_square_root_of_twelve():
