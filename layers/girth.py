@@ -79,6 +79,11 @@ def diameter_cm(girth_cm: ArrayLike) -> Array:
     return np.asarray(np.asarray(girth_cm, dtype=float) / np.pi)
 
 
+def goes_round(instrument: pd.Series) -> NDArray[np.bool_]:
+    """Return whether each instrument goes round the trunk; one that was not said does."""
+    return np.asarray(instrument.isna() | instrument.isin(_ROUND_THE_TRUNK), dtype=bool)
+
+
 def girth_cm(diameter_cm: ArrayLike) -> Array:
     """Return the girth of a round stem from its diameter [cm]: pi d."""
     return np.asarray(np.asarray(diameter_cm, dtype=float) * np.pi)
@@ -259,8 +264,8 @@ def _read_size(readings: pd.DataFrame, known_hands: Sequence[Hand]) -> _Size:
     value = np.where(two, (first + second) / 2.0, first)
     usable = (quantity != "class") & (value > 0) & np.isfinite(per_value)
 
-    goes_round = readings["instrument"].isna() | readings["instrument"].isin(_ROUND_THE_TRUNK)
-    tilt = np.where(goes_round, readings["tilt_deg"].to_numpy(dtype=float), np.nan)
+    round_it = goes_round(readings["instrument"])
+    tilt = np.where(round_it, readings["tilt_deg"].to_numpy(dtype=float), np.nan)
     scale = np.where(usable, per_value, np.nan) / np.where(np.isnan(tilt), 1.0, tilt_factor(tilt))
     diameter = value * scale
     step = readings["resolution"].to_numpy(dtype=float)
@@ -270,7 +275,7 @@ def _read_size(readings: pd.DataFrame, known_hands: Sequence[Hand]) -> _Size:
     rounding = np.hypot(rounding, np.where(turned, COUNTED_TO * breadth / np.sqrt(12.0) / np.pi, 0.0))
     aslant = np.where(np.isnan(tilt), error_model.TILT_NOT_RECORDED_SHARE * diameter, 0.0)
     also = _counted_words(hand, readings["unit"].to_numpy(dtype=object), known_hands)
-    allowance = _allow(diameter, readings["awkward"], goes_round.to_numpy(dtype=bool), also)
+    allowance = _allow(diameter, readings["awkward"], round_it, also)
     return _Size(diameter, rounding, aslant, allowance, hand, _why_no_size(quantity, value, per_unit), also)
 
 
@@ -291,7 +296,7 @@ def _counted_words(
 
 
 def _allow(
-    diameter: Array, awkward: pd.Series, goes_round: NDArray[np.bool_], also: NDArray[np.object_]
+    diameter: Array, awkward: pd.Series, round_it: NDArray[np.bool_], also: NDArray[np.object_]
 ) -> Array:
     """Take a vine off and make up for missing bark where they were written down, and say so in ``also``.
 
@@ -301,7 +306,7 @@ def _allow(
     for row, facts in awkward_stems.facts_of_each(awkward):
         read = diameter[row]
         vine, bark = facts.get("vine"), facts.get("missing bark")
-        if vine and goes_round[row]:
+        if vine and round_it[row]:
             diameter[row] = awkward_stems.without_vine_cm(read, vine)
             also[row] += "; " + filled(VINE_OFF, thick=f"{vine:g}")
         if bark:

@@ -11,11 +11,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from layers import columns, girth
-from layers.combining import number_at, own_variance, summed, weights_of
+from layers.combining import departure_variance, number_at, own_variance, summed, weights_of
 from layers.corrections import LIVE, corrected
 from layers.days import days, local_days
 from layers.error_model import Array, Whole
-from layers.inputs import Records, SiteTerms
+from layers.inputs import Records, SiteTerms, with_hands
+from layers.site_model import FROM_SITE, PRIOR_DF
 from layers.standing import settled_events, standing, statuses
 
 _NONE = -1
@@ -28,6 +29,23 @@ class StandState:
     stem_state: pd.DataFrame
     stem_parts: pd.DataFrame
     causes: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Counted:
+    """The readings that make the sizes of stems on a day, and how much each counts.
+
+    ``stems`` has the trees that stood and their stems with both statuses; ``sizes`` every live reading until
+    the day; ``stem`` the row of ``stems`` of each reading (-1: none) and ``when`` its day. ``rows`` are the
+    readings that count, ordered by stem and day, ``weights`` add up to 1 in every stem.
+    """
+
+    stems: pd.DataFrame
+    sizes: girth.Standardised
+    stem: Whole
+    when: Whole
+    rows: Whole
+    weights: Array
 
 
 def live_readings(readings: pd.DataFrame) -> pd.DataFrame:
@@ -71,6 +89,24 @@ def state_at(records: Records, terms: SiteTerms, as_of: str) -> StandState:
     -----
     A reading without a date counts from the day that it was received in the site's time zone.
     """
+    counted = counted_readings(records, terms, as_of)
+    state = _latest(counted, terms).join(
+        _classes(counted.sizes.readings, counted.stem, counted.when, len(counted.stems))
+    )
+    stem_ids = counted.stems["stem_id"].to_numpy(dtype=object)
+    parts = _stem_parts(counted.sizes.parts, counted.rows, counted.stem, counted.weights, stem_ids)
+    return StandState(columns.shaped("stem_state", state), parts, counted.sizes.causes)
+
+
+def counted_readings(records: Records, terms: SiteTerms, as_of: str) -> Counted:
+    """Return the readings that make the sizes of stems on a day, with their weights.
+
+    Parameters
+    ----------
+    records, terms, as_of
+        As for ``state_at``.
+    """
+    terms = with_hands(terms, records)
     day = np.datetime64(as_of, "D")
     known = live_readings(records.readings)
     live = known[known["state"] == LIVE].sort_values("reading_id", ignore_index=True)
@@ -83,9 +119,9 @@ def state_at(records: Records, terms: SiteTerms, as_of: str) -> StandState:
     sizes = girth.standardised(live, records.stems, records.trees, terms)
     stems = _stems(records, known[known["state"] == LIVE], day, terms.time_zone)
     stem = _positions(stems["stem_id"], sizes.readings["stem_id"])
-    state, parts = _latest(stems, sizes, stem, when, records, terms)
-    state = state.join(_classes(sizes.readings, stem, when, len(stems)))
-    return StandState(columns.shaped("stem_state", state), parts, sizes.causes)
+    has_size = np.isfinite(sizes.readings["dbh_cm"].to_numpy(dtype=float)) & (stem >= 0)
+    rows = _latest_round(sizes.readings, np.flatnonzero(has_size), stem, when)
+    return Counted(stems, sizes, stem, when, rows, weights_of(sizes, rows, stem, records, terms))
 
 
 def _stems(records: Records, live: pd.DataFrame, day: np.datetime64, time_zone: str) -> pd.DataFrame:
@@ -107,40 +143,60 @@ def _positions(stem_ids: pd.Series, wanted: pd.Series) -> Whole:
     return np.where(at >= 0, np.append(has_stem, _NONE)[at], _NONE)
 
 
-def _latest(
-    stems: pd.DataFrame,
-    sizes: girth.Standardised,
-    stem: Whole,
-    when: Whole,
-    records: Records,
-    terms: SiteTerms,
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The state of every stem by its latest round, and its shared parts."""
-    readings = sizes.readings
-    has_size = np.isfinite(readings["dbh_cm"].to_numpy(dtype=float)) & (stem >= 0)
-    rows = _latest_round(readings, np.flatnonzero(has_size), stem, when)
-    first = np.full(len(stems), _NONE, dtype=np.int64)
+def _latest(counted: Counted, terms: SiteTerms) -> pd.DataFrame:
+    """The state of every stem by its latest round."""
+    readings, stem, rows, weights = counted.sizes.readings, counted.stem, counted.rows, counted.weights
+    stems = len(counted.stems)
+    first = np.full(stems, _NONE, dtype=np.int64)
     first[stem[rows][::-1]] = rows[::-1]
-    weights = weights_of(sizes, rows, stem, records, terms)
-
-    dbh, own = np.full(len(stems), np.nan), np.full(len(stems), np.nan)
     measured = first >= 0
-    dbh[measured] = _combined(number_at(readings, "dbh_cm", rows), weights, stem[rows], len(stems))[measured]
-    own[measured] = own_variance(readings, rows, stem, weights, len(stems))[measured]
-    last = _last_by_day(rows, stem, when, len(stems))
+
+    def known(values: Array) -> Array:
+        return np.where(measured, values, np.nan)
+
+    last = _last_by_day(rows, stem, counted.when, stems)
     undated = readings["measured_on"].isna().to_numpy()
-    state = stems.assign(
-        dbh_cm=dbh,
-        own_var_cm2=own,
+    departure = departure_variance(readings, rows, stem, weights, stems)
+    number = np.bincount(stem[rows], minlength=stems)
+    return counted.stems.assign(
+        dbh_cm=known(_combined(number_at(readings, "dbh_cm", rows), weights, stem[rows], stems)),
+        own_var_cm2=known(own_variance(readings, rows, stem, weights, stems)),
+        departure_var_cm2=known(departure),
         as_measured_cm=_taken(readings["as_measured_cm"], first),
         height_m=_taken(readings["height_m"], first),
         reading=_taken(readings["reading_id"], first),
         measured_on=_taken(readings["measured_on"], last),
         undated=_taken(pd.Series(undated), last, False),
-        assumed=measured,
-        dbh_source=_sources(readings, stem, when, first, np.bincount(stem[rows], minlength=len(stems))),
+        assumed=measured & _any_of(rests_on_assumption(counted.sizes, terms), rows, stem, stems),
+        dbh_source=_sources(readings, stem, counted.when, first, number),
     )
-    return state, _stem_parts(sizes.parts, rows, stem, weights, stems["stem_id"].to_numpy(dtype=object))
+
+
+def rests_on_assumption(sizes: girth.Standardised, terms: SiteTerms) -> NDArray[np.bool_]:
+    """Return whether the error of each reading rests on an assumption.
+
+    It does not where the site's adopted model learned the own deviation (its degrees of freedom are finite
+    and more than the prior's), that of the departure from the profile where there is one, and every shared
+    effect of the reading.
+    """
+    model, readings = terms.model, sizes.readings
+    if not PRIOR_DF < model.own.df < np.inf:
+        return np.ones(len(readings), dtype=bool)
+    source = sizes.causes["source"].to_numpy(dtype=object)
+    at = pd.Index(sizes.causes["cause"]).get_indexer(sizes.parts["cause"])
+    row = sizes.parts["row"].to_numpy(dtype=np.int64)
+    assumed = np.zeros(len(readings), dtype=bool)
+    assumed[row[source[at] != FROM_SITE]] = True
+    if not PRIOR_DF < model.departure.df < np.inf:
+        assumed |= readings["departure_se_cm"].to_numpy(dtype=float) > 0
+    return assumed
+
+
+def _any_of(flags: NDArray[np.bool_], rows: Whole, stem: Whole, stems: int) -> NDArray[np.bool_]:
+    """Whether any of the rows of each stem is flagged."""
+    out = np.zeros(stems, dtype=bool)
+    out[stem[rows[flags[rows]]]] = True
+    return out
 
 
 def _combined(sizes_cm: Array, weights: Array, stem: Whole, stems: int) -> Array:
