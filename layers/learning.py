@@ -34,6 +34,7 @@ FACTORS = ("own", "crew", "departure")
 _LEARNED_KINDS = ("taper", "instrument")
 _NOTHING_LEARNED = 0.999  # of the assumed variance is left
 _FARTHEST = 12.0  # of the logarithm of a factor from 0, where the likelihood is flat
+_FLAT = 1e-3  # half a thousandth of a degree of freedom
 _STEP = 0.05  # of the logarithm of a factor, for the curvature
 
 
@@ -126,7 +127,7 @@ def learned_from(repeated: Repeats, prior_df: float = PRIOR_DF) -> SiteModel:
     likelihood = _Likelihood.of(repeated, prior_df)
     start = np.zeros(len(likelihood.free))
     found = optimize.minimize(likelihood.cost, start, method="BFGS", options={"gtol": 1e-4}).x
-    df = 2.0 / np.diag(np.linalg.inv(_curvature(likelihood, found)))
+    df = _degrees_of_freedom(_curvature(likelihood, found))
     for name, size, n in zip(likelihood.free, found, df, strict=True):
         factors[name] = Factor(float(np.exp(size)), float(max(prior_df, n)))
     return _model(factors, likelihood.effects(found))
@@ -135,6 +136,16 @@ def learned_from(repeated: Repeats, prior_df: float = PRIOR_DF) -> SiteModel:
 def _model(factors: dict[str, Factor], effects: dict[str, Effect]) -> SiteModel:
     own, crew, departure = (factors[name] for name in FACTORS)
     return SiteModel(own=own, crew=crew, departure=departure, effects=effects)
+
+
+def _degrees_of_freedom(curvature: Array) -> Array:
+    """Degrees of freedom from the curvature by the logarithms; 0 where a factor is 0 or cannot be told."""
+    df = np.zeros(len(curvature))
+    told = np.flatnonzero(np.diag(curvature) > _FLAT)
+    if len(told):
+        spread = np.diag(np.linalg.inv(curvature[np.ix_(told, told)]))
+        df[told] = 2.0 / np.where(spread > 0, spread, np.inf)
+    return df
 
 
 def _curvature(likelihood: "_Likelihood", at: Array) -> Array:
