@@ -69,11 +69,9 @@ class SiteModel:
         return cause in self.effects or (kind == "crew" and math.isfinite(self.crew.df))
 
     def df_of(self, kind: str) -> float:
-        """Return the degrees of freedom of the variance of a kind of cause; infinite where it is known.
-
-        ``own`` is what a stem shares with no other; its departure from the profile is counted with it.
-        """
-        return {"own": self.own.df, "crew": self.crew.df}.get(kind, math.inf)
+        """Return the degrees of freedom of the variance of a kind of cause; infinite where it is known."""
+        factors = {"own": self.own, "crew": self.crew, "departure": self.departure}
+        return factors[kind].df if kind in factors else math.inf
 
     def degrees_of_freedom(self, kinds: Iterable[str], variances: Any) -> Array:
         """Return the degrees of freedom of sums of variances by Satterthwaite's rule [-].
