@@ -13,8 +13,8 @@ from typing import Literal
 from layers.errors import OutsideDomain
 from layers.units import CM_PER_UNIT
 
-# A question costs a second look; it is asked as soon as one in twenty readings like this is no good reading.
-ODDS_LIMIT = 0.05
+# A question costs a second look; it is asked as soon as one in eight readings like this is no good reading.
+ODDS_LIMIT = 1 / 7
 
 Kind = Literal[
     "unit",
@@ -35,11 +35,15 @@ _SPREAD = 2.5758  # standard deviations to either end of the range that is shown
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A number as it was typed ("94.2"), what it is (girth or diameter) and its unit."""
+    """A number as it was typed ("94.2"), what it is (girth or diameter) and its unit.
+
+    ``typed_2`` is the second of two axes of a caliper; what counts is the middle of both.
+    """
 
     typed: str
     quantity: str
     unit: str
+    typed_2: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,11 +139,11 @@ def check(reading: Reading, expected: Expectation, limit: float = ODDS_LIMIT) ->
     OutsideDomain
         If what was typed is no number above 0.
     """
-    value = _number(reading.typed)
+    value = _value(reading.typed, reading.typed_2)
     per_typed = _per_typed(reading, expected)
     at = _place(value * per_typed, expected.scale)
     log_good = _log_good(at, expected)
-    swapped = [(other, _log_swapped(value, other, per_typed, expected)) for other in swaps(reading.typed)]
+    swapped = [(meant, _log_swapped(value, meant, per_typed, expected)) for meant in _swapped(reading)]
     found = [_log_explained(at, one, expected, swapped) for one in expected.explanations]
     total = _log_sum(found)
     odds = math.exp(min(total - log_good, 700.0))
@@ -177,6 +181,20 @@ def from_json(text: str) -> Expectation:
     return Expectation(**said, good=good, explanations=explanations)
 
 
+def _swapped(reading: Reading) -> list[float]:
+    """What was meant if two digits were swapped, in one axis or the other."""
+    if reading.typed_2 is None:
+        return [float(other) for other in swaps(reading.typed)]
+    both = [(other, reading.typed_2) for other in swaps(reading.typed)]
+    both += [(reading.typed, other) for other in swaps(reading.typed_2)]
+    return [_value(first, second) for first, second in both]
+
+
+def _value(typed: str, typed_2: str | None) -> float:
+    value = _number(typed)
+    return value if typed_2 is None else (value + _number(typed_2)) / 2.0
+
+
 def _number(typed: str) -> float:
     try:
         value = float(typed.strip().replace(",", "."))
@@ -189,7 +207,8 @@ def _number(typed: str) -> float:
 
 def _per_typed(reading: Reading, expected: Expectation) -> float:
     """By how much the number grows when it is said in the quantity and unit of the expectation."""
-    factor = CM_PER_UNIT[reading.unit] / CM_PER_UNIT[expected.unit]
+    same = reading.unit == expected.unit
+    factor = 1.0 if same else CM_PER_UNIT[reading.unit] / CM_PER_UNIT[expected.unit]
     if reading.quantity == expected.quantity:
         return factor
     return factor * math.pi if expected.quantity == "girth" else factor / math.pi
@@ -218,15 +237,14 @@ def _log_good(at: float, expected: Expectation) -> float:
     )
 
 
-def _log_swapped(value: float, other: str, per_typed: float, expected: Expectation) -> float:
+def _log_swapped(value: float, meant: float, per_typed: float, expected: Expectation) -> float:
     """The density at the number before two digits were swapped; on a scale of logarithms per typed one."""
-    meant = float(other)
     logged = _log_good(_place(meant * per_typed, expected.scale), expected)
     return logged + math.log(value / meant) if expected.scale == "log" else logged
 
 
 def _log_explained(
-    at: float, one: Explanation, expected: Expectation, swapped: list[tuple[str, float]]
+    at: float, one: Explanation, expected: Expectation, swapped: list[tuple[float, float]]
 ) -> float:
     """The logarithm of weight x density of an explanation."""
     if one.weight <= 0:
@@ -235,7 +253,7 @@ def _log_explained(
         if not swapped:
             return _NOTHING
         all_good = sum(good.weight for good in expected.good)
-        mean = _log_sum([logged for _other, logged in swapped]) - math.log(len(swapped) * all_good)
+        mean = _log_sum([logged for _meant, logged in swapped]) - math.log(len(swapped) * all_good)
         return math.log(one.weight) + mean
     if one.factor == 0:
         return math.log(one.weight) + _log_normal(at, one.shift, one.deviation)
@@ -265,7 +283,7 @@ def _ordered(
     expected: Expectation,
     found: list[float],
     total: float,
-    swapped: list[tuple[str, float]],
+    swapped: list[tuple[float, float]],
 ) -> tuple[Suspected, ...]:
     """The explanations by kind, likeliest first; those of one share in the order of the expectation."""
     shares: dict[Kind, float] = {}
@@ -282,10 +300,10 @@ def _ordered(
     )
 
 
-def _meant(value: float, one: Explanation, swapped: list[tuple[str, float]]) -> float | None:
+def _meant(value: float, one: Explanation, swapped: list[tuple[float, float]]) -> float | None:
     """The number that was meant, in the unit of what was typed; None where nothing says so."""
     if one.kind == "digits swapped":
-        return float(max(swapped, key=lambda pair: pair[1])[0])
+        return max(swapped, key=lambda pair: pair[1])[0]
     if one.kind in ("unit", "girth or width"):
         return value / one.factor
     return None

@@ -11,12 +11,12 @@ from scipy.special import logsumexp
 from scipy.stats import norm
 
 CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "in": 2.54, "ft": 12 * 2.54}
-LIMIT = 0.05
+LIMIT = 1 / 7
 
 
 def outcome(reading, expectation):
     """Return the odds against a good reading, and the share of every kind of explanation."""
-    value = float(reading["typed"].replace(",", "."))
+    value = middle(reading["typed"], reading.get("typed_2"))
     factor = conversion(reading, expectation)
     good = logsumexp(
         [math.log(g["weight"]) + density(value, factor, expectation, 1, 0, 0, g) for g in expectation["good"]]
@@ -24,7 +24,7 @@ def outcome(reading, expectation):
     whole = sum(g["weight"] for g in expectation["good"])
     by_kind = {}
     for said in expectation["explanations"]:
-        logs = explained(reading["typed"], value, factor, expectation, said, whole)
+        logs = explained(reading, value, factor, expectation, said, whole)
         by_kind.setdefault(said["kind"], []).extend(logs)
     sums = {kind: logsumexp(logs) for kind, logs in by_kind.items() if logs}
     total = logsumexp(list(sums.values())) if sums else -np.inf
@@ -32,13 +32,20 @@ def outcome(reading, expectation):
     return odds, {kind: float(np.exp(each - total)) for kind, each in sums.items()}
 
 
-def explained(typed, value, factor, expectation, said, whole):
+def middle(*axes):
+    """The middle of the axes that were typed."""
+    return float(np.mean([float(axis.replace(",", ".")) for axis in axes if axis is not None]))
+
+
+def explained(reading, value, factor, expectation, said, whole):
     """Return the logarithms of weight x density per unit of what was typed."""
     weight = said["weight"]
     if not weight > 0:
         return []
     if said["kind"] == "digits swapped":
-        others = swapped(typed)
+        first, second = reading["typed"], reading.get("typed_2")
+        others = [middle(str(other), second) for other in swapped(first)]
+        others += [middle(first, str(other)) for other in swapped(second or "")]
         return [
             math.log(weight * g["weight"] / whole / len(others))
             + density(other, factor, expectation, 1, 0, 0, g)

@@ -56,8 +56,8 @@ def expected(mean=94.2, deviation=2.0, more=(), **changes):
     return {**base, **changes}
 
 
-def reading(typed, quantity="girth", unit="cm"):
-    return {"typed": typed, "quantity": quantity, "unit": unit}
+def reading(typed, quantity="girth", unit="cm", typed_2=None):
+    return {"typed": typed, "quantity": quantity, "unit": unit, "typed_2": typed_2}
 
 
 def by_hand():
@@ -104,6 +104,9 @@ def by_hand():
     yield "typed as width, as expected", reading("30.0", "diameter"), expected(), None
     yield "typed as width in inches", reading("11.8", "diameter", "in"), expected(), None
     yield "girth typed as width", reading("94", "diameter"), expected(), "girth or width"
+    yield "two axes", reading("29.1", "diameter", "cm", "31.0"), expected(), None
+    yield "two axes in inches", reading("11.6", "diameter", "cm", "12.1"), expected(), "unit"
+    yield "two axes, digits of one swapped", reading("29.6", "diameter", "cm", "13.0"), expected(), None
     yield "metres", reading("0.94", unit="m"), expected(), None
     yield "millimetres", reading("942", unit="mm"), expected(), None
     yield "feet", reading("3.09", unit="ft"), expected(), None
