@@ -69,7 +69,7 @@ _TEXTS = (
     "keeper",
 )
 _SENTENCES = ("measured_as", "height_source", "crown_source", "growth_words")
-_NUMBERS = {"dbh_cm": 2, "dbh_se_cm": 2, "height_m": 1, "crown_diameter_m": 1}
+_NUMBERS = {"dbh_cm": 3, "dbh_se_cm": 4, "height_m": 3, "crown_diameter_m": 3}
 _COUNTS = ("stems", "questions_not_askable")
 _AREA_FIGURES = (
     "trees",

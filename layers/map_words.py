@@ -12,6 +12,10 @@ MAP_WORDS: dict[str, str] = {
     "map": N_("Map"),
     "as_of": N_("as of {day}"),
     "north": N_("North"),
+    "nowhere": N_(
+        "Nothing of this ground has a position yet. Bring a plan or photo of it, draw an area, or say where "
+        "a tree stands; then the map is here."
+    ),
     "close": N_("Close"),
     "show": N_("Show on the map"),
     "loading": N_("Loading the map ..."),

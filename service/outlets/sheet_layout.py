@@ -9,7 +9,7 @@ from layers.inputs import SiteTerms
 from layers.sights import DANGERS
 from layers.units import height_words
 from service.outlets.sheet_map import SectorMap, draw_how
-from service.outlets.sheet_rows import Ground, Sector, SheetJob, SheetRow, Words
+from service.outlets.sheet_rows import Ground, Sector, SheetJob, SheetRow, Words, growth_words
 
 FONT = "DejaVu"
 MARGIN = 10.0
@@ -292,5 +292,6 @@ def left_out_page(page: SheetPage, reasons: list[tuple[str, str]]) -> None:
         pdf.multi_cell(page.width, 4.5, f"{tag}: {reason}", align="L")
     pdf.set_font(size=7)
     pdf.set_x(MARGIN)
-    pdf.multi_cell(page.width, 4, f"\n{words['range_note']}", align="L")
+    note = words["range_note"].format(growth=growth_words(page.terms.units))
+    pdf.multi_cell(page.width, 4, f"\n{note}", align="L")
     pdf.set_auto_page_break(False)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from layers import columns, ground, taper
 from layers.inputs import SiteTerms
-from layers.units import CM_PER_UNIT, M_PER_FT, height_words
+from layers.units import CM_PER_IN, CM_PER_UNIT, M_PER_FT, height_words
 
 Words = Mapping[str, str]
 Array = NDArray[np.float64]
@@ -302,6 +302,13 @@ def _numbers(*values: float) -> str:
     """One number or a range, to a tenth where the larger is below 40."""
     decimals = 0 if max(values) >= 40 else 1
     return "–".join(f"{value:.{decimals}f}" for value in values)
+
+
+def growth_words(units: str) -> str:
+    """Return the most growth of a width in a year: 2.5 cm, or 1.0 in."""
+    if units == "us":
+        return f"{MOST_GROWTH_CM_PER_YR / CM_PER_IN:.1f} in"
+    return f"{MOST_GROWTH_CM_PER_YR:g} cm"
 
 
 def _distance(metres: float, units: str) -> str:

@@ -4,11 +4,13 @@ Words in braces are filled in by the sheet.
 """
 
 from layers.caution import CAUTION, NO_PHONE
+from layers.sights import DANGERS
 from layers.translating import N_
 
 SHEET_WORDS: dict[str, str] = {
     "caution": CAUTION,
     "no_phone": NO_PHONE,
+    **{f"sight.{sight.word}": sight.plain for sight in DANGERS},
     "stop": N_("STOP"),
     "stop_do": N_("Walk away from this tree together. Tell your leader now. Call {phone}."),
     "stop_when": N_("as soon as you see one of these:"),
@@ -73,7 +75,7 @@ SHEET_WORDS: dict[str, str] = {
     "left_out": N_("Left out of the helpers' sheets, with the reason"),
     "sign": N_("to be looked at: {signs}"),
     "range_note": N_(
-        "Expect about: last size at this height, two standard errors either way and up to 2.5 cm of width a "
-        "year on top (our rule). A reading outside is measured again, never changed to fit."
+        "Expect about: last size at this height, two standard errors either way and up to {growth} of width "
+        "a year on top (our rule). A reading outside is measured again, never changed to fit."
     ),
 }

@@ -10,6 +10,7 @@ import pandas as pd
 from fpdf import FPDF
 
 from layers.inputs import SiteTerms
+from layers.telling import LAYERS, Voice
 from service.errors import InvalidRequest, NotFound, StoreUnavailable
 from service.outlets.sheet_layout import FONT, PAPER_MM, SheetPage, left_out_page, rows_a_sheet
 from service.outlets.sheet_rows import RowMaker, Sector, SheetJob, ground_of
@@ -86,8 +87,9 @@ def sheet_of(
     *,
     crew_kind: str = "pupils",
     words: Mapping[str, str] = SHEET_WORDS,
+    voice: Voice | None = None,
 ) -> bytes:
-    """Return the measuring sheets of an area or place of a site.
+    """Return the measuring sheets of an area or place of a site, in English by default.
 
     Standing living trees are on it. Trees with a sign on the list to be looked at are left out for pupils;
     the leader's copy says so.
@@ -107,7 +109,7 @@ def sheet_of(
     is_out = signs.to_numpy(dtype=bool) & (crew_kind == "pupils")
     said = {**SHEET_WORDS, **words}
     left_out = [
-        (str(tree.tag or said["no_tag"]), said["sign"].format(signs=", ".join(tree.signs)))
+        (str(tree.tag or said["no_tag"]), said["sign"].format(signs=", ".join(_told(tree.signs, voice))))
         for tree in trees[is_out].itertuples(index=False)
     ]
     return area_sheet(
@@ -121,6 +123,10 @@ def sheet_of(
         left_out=left_out,
         words=words,
     )
+
+
+def _told(signs: Sequence[str], voice: Voice | None) -> list[str]:
+    return [LAYERS.told(sign, voice or Voice()) for sign in signs]
 
 
 def _chosen(view: "SiteView", area_id: str) -> tuple[pd.DataFrame, Any]:

@@ -84,8 +84,8 @@ def words(view: SiteView) -> str:
     if plan is None:
         return str(
             _(
-                "19 times in 20 the true size is within. Empty: not known, and figures per hectare then "
-                "carry no error of the ground."
+                "19 times in 20 the true size is within. Empty: not known, and figures per acre or hectare "
+                "then carry no error of the ground."
             )
         )
     area = number(100 * HALF_WIDTH * plan_image.area_error_share(plan["misfit_share"]), 1)

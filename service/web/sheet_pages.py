@@ -5,9 +5,10 @@ from flask_babel import gettext as _
 
 from service.errors import InvalidRequest
 from service.outlets.sheet_rows import SheetJob
+from service.outlets.sheet_words import SHEET_WORDS
 from service.outlets.sheets import sheet_of
 from service.view import SiteView
-from service.web import choices, current, form, frame, lengths
+from service.web import choices, current, display, form, frame, lengths
 
 bp = Blueprint("sheet_pages", __name__)
 
@@ -57,7 +58,14 @@ def sheet_pdf(slug: str) -> Response:
         paper=paper,  # type: ignore[arg-type]
         leader=leader,
     )
-    body = sheet_of(view, zone, job, crew_kind=asked.text("crew_kind") or "pupils")
+    body = sheet_of(
+        view,
+        zone,
+        job,
+        crew_kind=asked.text("crew_kind") or "pupils",
+        words={key: str(_(text)) for key, text in SHEET_WORDS.items()},
+        voice=display.Units(view.terms.units).voice(),
+    )
     response = make_response(body)
     response.content_type = "application/pdf"
     name = f"{slug}-{'leader' if leader else 'sheets'}.pdf"

@@ -72,16 +72,26 @@ def whisker_note(view: SiteView) -> str:
 def site_figures(slug: str) -> str:
     """The figures of the site, its places and its areas, at a day."""
     view = current.site_view(slug)
+    rows = [_figure_row(row) for row in view.figures]
     return frame.site_page(
         "site_figures.html",
         view,
         "figures",
-        rows=[_figure_row(row) for row in view.figures],
+        rows=rows,
+        groups=_groups(rows),
         assumed=today.is_assumed(view),
         whisker_note=whisker_note(view),
         top=_top(view),
         asked_day=current.asked_day(),
     )
+
+
+def _groups(rows: list[dict[str, Any]]) -> list[tuple[str, list[dict[str, Any]]]]:
+    """The whole ground, then places, then areas, each with its heading: one name may stand for both."""
+    places = [row for row in rows[1:] if row["kind"] == "place" and row["layer"] == "places"]
+    areas = [row for row in rows[1:] if row not in places]
+    parts = [(_("By place, as the trees are put in it"), places), (_("By area, as it is drawn"), areas)]
+    return [("", rows[:1]), *((heading, group) for heading, group in parts if group)]
 
 
 def _figure_row(row: dict[str, Any]) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from flask_babel import gettext as _
 from flask_babel import ngettext
 
 from layers import symbology
+from layers.standing import COUNTED
 from service.view import SiteView
 from service.web import display
 
@@ -196,11 +197,19 @@ def four_numbers(view: SiteView) -> list[Number]:
         Number(trees, ngettext("tree", "trees", trees), standing),
         Number(trees - unmeasured, _("of these measured")),
         Number(
-            site["looked_at"] or 0,
+            _living_looked_at(view),
             _("of these looked at by a qualified person within the interval"),
         ),
         Number(site["to_be_looked_at"] or 0, _("looks open"), _("other work is not kept here yet")),
     ]
+
+
+def _living_looked_at(view: SiteView) -> int:
+    """The living trees that a qualified person looked at within the interval; dead ones are beside."""
+    flags = open_flags(view)
+    late = set(flags.loc[flags["rule"] == "look", "tree_id"])
+    living = view.trees.loc[view.trees["status"].isin(COUNTED), "tree_id"]
+    return int((~living.isin(late)).sum())
 
 
 def facts(view: SiteView, units: display.Units) -> list[Fact]:

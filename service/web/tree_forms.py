@@ -64,6 +64,7 @@ def new_tree(slug: str) -> Any:
         return _page(view, form.blank(stems=1, status="living", place=request.args.get("place")))
     sent = form.typed()
     values = _values(view, sent)
+    _ask_for_something(sent, values)
     stems = sent.number("stems")
     values["stems"] = 1 if stems is None else int(stems) if stems == int(stems) else stems
 
@@ -78,6 +79,17 @@ def new_tree(slug: str) -> Any:
     if sent.text("again"):
         return form.away(f"/sites/{slug}/trees/new?{form.query(place=sent.text('place'))}")
     return form.away(f"/sites/{slug}/trees/{made[0]}")
+
+
+def _ask_for_something(sent: form.Form, values: dict[str, Any]) -> None:
+    """A tree that nobody could find again is none: one thing at least has to be said of it."""
+    position = (values["lon_deg"], values["lat_deg"], values["x_m"], values["y_m"])
+    told = (values["tag"], values["place"], values["name_as_written"], *position)
+    if all(value is None for value in told) and not sent.faults:
+        sent.faults[""] = _(
+            "Say one thing at least by which the tree is found again: its number, its kind, its place, or "
+            "where it stands."
+        )
 
 
 def _ask_about_the_tag(view: SiteView, tag: str | None, place: str | None, own: str | None = None) -> None:

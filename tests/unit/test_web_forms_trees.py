@@ -170,3 +170,10 @@ def test_hostile_words_are_choices_of_the_form_as_they_were_typed(client, view):
 @pytest.mark.parametrize("form", ["edit", "measure", "note"])
 def test_a_tree_that_is_not_there_is_not_found(client, view, form):
     assert client.get(f"/sites/{SLUG}/trees/00000000-0000-4000-8000-000000000000/{form}").status_code == 404
+
+
+def test_a_tree_of_which_nothing_is_said_is_not_taken(client, store, view):
+    sent = send(client, "/trees/new")
+    assert sent.status == 422 and "Say one thing at least" in sent.whole
+    assert len(now(store).trees) == TREES
+    assert send(client, "/trees/new", place="yard").status == 303

@@ -38,9 +38,18 @@
 
     fit() {
       const box = this.doc.bounds;
-      if (box === null) return;
+      if (box === null) return this.sayNowhere();
       const bounds = L.latLngBounds([box[1], box[0]], [box[3], box[2]]);
       this.map.fitBounds(bounds, { animate: false, padding: [24, 24], maxZoom: this.doc.frame === "earth" ? 20 : 5 });
+    }
+
+    // Where nothing has a place yet there is no ground to show: a sentence stands there, not the whole world.
+    sayNowhere() {
+      if (this.doc.basemap) return;
+      this.map.getContainer().hidden = true;
+      const add = el("p", { className: "bw-nowhere" }, this.words.say("nowhere"));
+      this.section.querySelector(".bw-map-ground").append(add);
+      this.section.classList.add("bw-map-bare");
     }
 
     layer(key, label, group, { shown = true, count = null, legend = null } = {}) {

@@ -60,8 +60,9 @@
       const { trees, words, doc } = this;
       const dbh = trees.number("dbh_cm", i), se = trees.number("dbh_se_cm", i);
       const number = trees.columns.size_class[i];
-      const size = dbh === null ? words.say("not_measured") : words.width(dbh);
-      const error = dbh === null || se === null ? null : words.say("give_or_take", { error: words.width(se * doc.half_width) });
+      const half = se === null ? null : se * doc.half_width, digits = half === null ? 1 : words.digitsBeside(half);
+      const size = dbh === null ? words.say("not_measured") : words.width(dbh, digits);
+      const error = dbh === null || half === null ? null : words.say("give_or_take", { error: words.width(half, digits) });
       const measure = (name, source) => {
         const value = trees.number(name, i);
         return value === null ? null : [words.metres(value), trees.text(source, i)];

@@ -54,8 +54,15 @@ window.boleward = (() => {
     short(value) {
       return new Intl.NumberFormat(this.doc.lang, { maximumSignificantDigits: 6 }).format(value);
     }
-    width(cm) {
-      return this.us ? this.number(cm / PER_IN, 1) + " in" : this.number(cm, 1) + " cm";
+    width(cm, digits = 1) {
+      return this.us ? this.number(cm / PER_IN, digits) + " in" : this.number(cm, digits) + " cm";
+    }
+    // How many decimals pages show beside half an interval [cm]: it keeps one digit, two when it starts with a 1.
+    digitsBeside(halfCm) {
+      const half = this.us ? halfCm / PER_IN : halfCm;
+      if (!(half > 0)) return 1;
+      const power = Math.floor(Math.log10(half));
+      return Math.min(Math.max(0, -power + (half / 10 ** power < 1.95 ? 1 : 0)), 6);
     }
     metres(m) {
       return this.us ? this.number(m / M_PER_FT, 1) + " ft" : this.number(m, 1) + " m";

@@ -18,6 +18,7 @@
     for (const other of table.tHead.rows[0].cells) other.removeAttribute("aria-sort");
     th.setAttribute("aria-sort", descending ? "descending" : "ascending");
     const body = table.tBodies[0];
+    for (const head of body.querySelectorAll("tr[data-head]")) head.remove(); // rows of all parts mix
     const rows = [...body.rows].filter((row) => !("fixed" in row.dataset));
     const values = new Map(rows.map((row) => [row, raw(row.cells[index])]));
     const numeric = [...values.values()].every((text) => missing(text) || Number.isFinite(Number(text)));
@@ -32,6 +33,7 @@
   function filter(table, said) {
     const words = said.toLocaleLowerCase().split(/\s+/).filter(Boolean);
     for (const row of table.tBodies[0].rows) {
+      if ("head" in row.dataset) { row.hidden = words.length > 0; continue; }
       const text = row.textContent.toLocaleLowerCase();
       row.hidden = !("fixed" in row.dataset) && !words.every((word) => text.includes(word));
     }
@@ -48,7 +50,7 @@
     const kept = heads.map((th, i) => i).filter((i) => !("plain" in heads[i].dataset));
     const lines = [kept.map((i) => csvCell(heads[i].dataset.col ?? raw(heads[i])))];
     for (const row of table.tBodies[0].rows) {
-      if (row.hidden) continue;
+      if (row.hidden || "head" in row.dataset) continue;
       lines.push(kept.map((i) => { const text = raw(row.cells[i]); return csvCell(missing(text) ? "" : text); }));
     }
     return lines.map((cells) => cells.join(",")).join("\r\n") + "\r\n";
