@@ -18,7 +18,11 @@ MISSING = word_set(
     """-|--|---|.|?|??|???|/|na|n/a|n.a.|nan|null|none|nil|unknown|unk|not known|not measured|nd|n.d.|
     n/d|#n/a|#na|#null!|#value!|(null)|<null>|k.a.|k. a.|keine angabe|unbekannt|nicht bekannt|desconocido|
     desconocida|s/d|sin dato|sin datos|inconnu|inconnue|non connu|nc|n.c.|nr|n.r.|sconosciuto|sconosciuta|
-    non noto|onbekend|niet bekend|desconhecido|desconhecida|sem dados|blank|""",
+    non noto|onbekend|niet bekend|desconhecido|desconhecida|sem dados|blank|no data|not recorded|
+    not available|not assessed|not applicable|not specified|n.k.|n/k|ohne angabe|o.a.|nicht erfasst|
+    nicht gemessen|nicht vorhanden|n. b.|n.b.|sin medir|no medido|no aplica|no registrado|non mesuré|
+    non renseigné|non renseignée|n.m.|non rilevato|non rilevata|non misurato|non disponibile|n.p.|
+    niet gemeten|niet ingevuld|nvt|n.v.t.|não medido|sem informação|s/i|""",
     "|",
 )
 

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from service.errors import InvalidRequest, Unreadable
+from service.errors import Ask, InvalidRequest, Unreadable
 from service.intake.bounded_shapes import from_wkb
 from service.intake.guess_crs import LOCAL, WGS84, code_of
 from service.intake.prepared import Guess
@@ -29,7 +29,12 @@ MAX_ROWS = 5_000_000
 MAX_VALUE_BYTES = 16 << 20
 NUMBERED = "It is the running number that the format gives its rows."
 _ENVELOPE_BYTES = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
-_FITTING = {"trees": ("POINT", "MULTIPOINT"), "areas": ("POLYGON", "MULTIPOLYGON")}
+LAYERS = ("trees", "areas", "targets")
+_FITTING = {
+    "trees": ("POINT", "MULTIPOINT"),
+    "areas": ("POLYGON", "MULTIPOLYGON"),
+    "targets": ("LINESTRING", "MULTILINESTRING"),
+}
 
 
 def read_geopackage(path: Path, layer: str | None = None) -> SourceTable:
@@ -39,6 +44,8 @@ def read_geopackage(path: Path, layer: str | None = None) -> SourceTable:
     ------
     Unreadable
         If it is no whole GeoPackage, or reading it takes too long.
+    Ask
+        If it holds several tables, and the layer tells which is meant.
     InvalidRequest
         If it holds several tables and none of them is told.
     """
@@ -112,23 +119,30 @@ def _read(connection: sqlite3.Connection, path: Path, layer: str | None) -> Sour
 
 
 def _chosen(readable: list[tuple[Any, ...]], layer: str | None, file_name: str) -> tuple[Any, ...]:
-    if len(readable) == 1:
-        return readable[0]
-    named = [row for row in readable if row[0] == layer]
-    fitting = [row for row in readable if layer and str(row[2]).upper() in _FITTING.get(layer, ())]
-    for found in (named, fitting):
-        if len(found) == 1:
-            return found[0]
+    with_shapes = [row for row in readable if row[1] is not None]
+    if len(readable) == 1 or (layer is None and len(with_shapes) == 1):
+        return readable[0] if len(readable) == 1 else with_shapes[0]
+    fitting = {word: _fitting(readable, word) for word in LAYERS}
+    found = fitting.get(layer or "")
+    if found is not None:
+        return found
     names = ", ".join(str(row[0]) for row in readable[:10])
+    holds = f"{file_name} holds several tables ({names})"
+    choices = [word for word, table in fitting.items() if table is not None]
+    if layer is None and choices:
+        raise Ask("--layer", choices, f"{holds}.")
     raise InvalidRequest(
-        [
-            (
-                "--layer",
-                f"{file_name} holds several tables ({names}); say --layer trees, areas or targets, "
-                "or export the one that is meant to a file of its own.",
-            )
-        ]
-    )
+        [("--layer", f"{holds}, and none of them alone is one of {layer or 'trees, areas or targets'}; "
+          "export the one that is meant to a file of its own.")]
+    )  # fmt: skip
+
+
+def _fitting(readable: list[tuple[Any, ...]], layer: str) -> tuple[Any, ...] | None:
+    """Return the one table that is named as a layer, or the only one whose shapes are those of the layer."""
+    named = [row for row in readable if row[0] == layer]
+    others = [row for row in readable if row[0] not in LAYERS]
+    shaped = [row for row in others if str(row[2]).upper() in _FITTING[layer]]
+    return next((found[0] for found in (named, shaped) if len(found) == 1), None)
 
 
 def _system(connection: sqlite3.Connection, srs: Any) -> str | None:

@@ -114,6 +114,7 @@ _LATIN = re.compile(r"\s*[A-Z][A-Za-z]+\s+(?:[x×]\s*)?[A-Za-z-]+.*")
 _CHECKS: dict[str, Callable[[list[str]], bool]] = {
     "girth": lambda said: not said or _share(said, _is_size) >= 0.5,
     "diameter": lambda said: not said or _share(said, _is_size) >= 0.5,
+    "size": lambda said: _share(said, _is_size) >= 0.5,
     "class": lambda said: _share(said, lambda c: cells.range_bounds(c) is not None) >= 0.5,
     "height": lambda said: not said or _share(said, _is_measure) >= 0.6,
     "crown": lambda said: not said or _share(said, _is_measure) >= 0.6,
@@ -207,6 +208,7 @@ def assigned(table: SourceTable, options: ImportOptions, this_year: int) -> Colu
                 candidates.append((-fit, place, role, header))
     _take(table, sorted(candidates), this_year, out)
     _wide_years(table, samples, options, this_year, out, explicit_sizes)
+    _nameless(table, this_year, out)
     _classes(table, out)
     _names(samples, out)
     _kinds_by_values(samples, out)
@@ -266,6 +268,18 @@ def _wide_years(
         out.guesses.append(
             Guess("yearly sizes", names, "Each of these columns is headed by a year and holds sizes.", 0.9)
         )
+
+
+def _nameless(table: SourceTable, this_year: int, out: Columns) -> None:
+    """Take a column headed "size" for sizes of a kind to be settled, where no header names girth or width."""
+    header = out.single.get("size")
+    if header is None:
+        return
+    if not out.sizes:
+        out.sizes.append(_number_column(table, header, None, this_year))
+        del out.single["size"]
+    else:
+        _retract(out, "size")
 
 
 def _classes(table: SourceTable, out: Columns) -> None:

@@ -33,7 +33,7 @@ _UNIT_PRIOR = {
 _MEDIAN = (math.log(85.0), 0.8)  # girth [ln cm] of the middle tree of a list, and its scatter
 _TOP = (math.log(200.0), 0.7)  # of the tree that 95 of 100 stay below
 SURE_ENOUGH = 0.8
-SURE_ENOUGH_OF_ALL = 0.95  # where neither quantity nor unit is said by a word
+SURE_ENOUGH_OF_ALL = 0.95  # where neither quantity nor unit is said by a word, and for inches anywhere
 
 
 @dataclass(frozen=True)
@@ -117,7 +117,8 @@ def _inferred(
     likely = likelihoods(quantity, unit, values, north_america)
     ranked = sorted(likely, key=lambda key: -likely[key])
     best = ranked[0]
-    enough = SURE_ENOUGH if quantity is not None else SURE_ENOUGH_OF_ALL
+    placed = north_america is not None or best[1] != "in"  # inches are rarely meant where nobody says so
+    enough = SURE_ENOUGH if quantity is not None and placed else SURE_ENOUGH_OF_ALL
     if likely[best] < enough:
         choices = [f"{q}-{u}" for q, u in ranked if likely[q, u] > 0.01][:4]
         middle = f" (the middle one is {np.median(values):g})" if len(values) else ""

@@ -86,7 +86,8 @@ def keyed_rows(prepared: Prepared, place: str, name: Namer, known_ids: frozenset
 def base_key(row: Row, layer_name: str) -> str:
     """Return the key of a row before equal ones are numbered.
 
-    A column unique in the file; else tag and place; else position to 0.1 m and the species as written. An
+    A column unique in the file; else tag and place; else position to 0.1 m and the species as written, of a
+    row without a position what the file calls it, though it calls another so, too. An
     outline without such a column goes by its name; keys of outlines begin with what they came with, for two
     files of outlines number theirs alike.
     """
@@ -97,6 +98,8 @@ def base_key(row: Row, layer_name: str) -> str:
         return row.source_key
     if row.tag is not None:
         return f"{row.tag} @ {row.place}" if row.place else row.tag
+    if row.external_id is not None and _position(row) == _NOTHING:
+        return f"{row.external_id} @ {row.place}" if row.place else row.external_id
     return f"{_position(row)} {row.name_as_written or ''}".strip()
 
 

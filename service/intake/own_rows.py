@@ -34,6 +34,7 @@ _TREE_TEXT = (
     "planted_on", "external_id",
 )  # fmt: skip
 _TREE_NUMBER = ("lon_deg", "lat_deg", "x_m", "y_m", "position_accuracy_m")
+_ONLY_OURS = ("name_as_written", "external_id", "position_source", "position_accuracy_m")
 _READING_TEXT = ("quantity", "parts", "unit", "instrument", "measured_on", "date_precision", "note")
 _READING_NUMBER = ("value", "value_2", "class_from_cm", "class_to_cm", "height_m", "resolution")
 _EXTRA_TEXT = ("calibration_id", "recorded_at", "crew", "crew_kind", "round_id", "side", "rule")
@@ -102,7 +103,22 @@ def computed_headers(table: SourceTable) -> dict[str, str]:
     """
     recorded = {*columns.names("tree_record")} - {"fid", "version", "change_no"}
     stays = recorded | {"tree_id", "dbh_cm", "last_measured_on"}
-    return {h: COMPUTED for h in table.headers if h in columns.names("trees") and h not in stays}
+    computed = {h: COMPUTED for h in table.headers if h in columns.names("trees") and h not in stays}
+    if FEATURE_ID in table.headers and _is_feature_id(table, FEATURE_ID):
+        computed[FEATURE_ID] = "It is the running number that the format gives its rows."
+    return computed
+
+
+def apply_words(rows: list[PreparedRow], table: SourceTable) -> dict[str, str]:
+    """Set what only our own layer of trees says of trees of another site; return the columns understood."""
+    understood = {h: h for h in _ONLY_OURS if h in table.headers}
+    for header in understood:
+        for row, cell in zip(rows, table.column(header), strict=True):
+            value = cells.number(cell) if header in _TREE_NUMBER else cell
+            placed = row.lon_deg is not None or row.x_m is not None
+            if cell and value is not None and (placed or not header.startswith("position")):
+                setattr(row, header, value)
+    return understood
 
 
 def as_it_was(table: SourceTable) -> None:

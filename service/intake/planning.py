@@ -121,7 +121,16 @@ def _question_forks(conn: Connection, site_fid: int, decisions: Iterable[Decisio
 
 
 def _absent(prepared: Prepared, keyed: Iterable[Keyed], here: Here) -> list[str]:
-    """Return the keys of earlier imports that the file does not have: they stay as they are."""
+    """Return the keys of earlier imports that the file does not have: they stay as they are.
+
+    A row with our own ids stands for whatever key its record came by.
+    """
+    keyed = list(keyed)
     present = {row.key for row in keyed}
+    own = {id for each in keyed for id in each.row.own_ids.values()}
     with_it = f"{prepared.layer_name}: " if prepared.layer in SHAPE_TABLES else ""
-    return [key for key in here.keys if key not in present and key.startswith(with_it)]
+    return [
+        key
+        for key, known in here.keys.items()
+        if key not in present and key.startswith(with_it) and known.record_id not in own
+    ]

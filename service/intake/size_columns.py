@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from service.errors import Ask
+from service.errors import Ask, InvalidRequest
 from service.intake import cells, guess_columns, guess_size, size_rows
 from service.intake.guess_columns import Columns, NumberColumn
 from service.intake.prepared import Guess, ImportOptions
@@ -32,6 +32,8 @@ def settle(
     """
     said = guess_size.said_size(options.size)
     if not columns.sizes:
+        if said is not None:
+            raise _no_size(table, columns, said)
         _require_no_size_hidden(table, columns)
         return
     sizes = [replace(c, unit=said.unit) if said and c.what == "class" else c for c in columns.sizes]
@@ -39,6 +41,19 @@ def settle(
     sizes = guess_size.settled(sizes, values, said, american, guesses)
     columns.sizes = [_class_unit(table, c, american, guesses) if c.what == "class" else c for c in sizes]
     _leave_out_computed(table, columns)
+
+
+def _no_size(table: SourceTable, columns: Columns, said: guess_size.Said) -> InvalidRequest:
+    """Return the error for a size that was said of a file in which no column is known to hold sizes."""
+    numbers = []
+    for header, column in zip(table.headers, table.columns, strict=True):
+        filled = guess_columns.sample(column)
+        if header not in columns.used() and filled and all(map(guess_columns.is_number, filled)):
+            numbers.append(header)
+    told = f"--size says {said.quantity} in {said.unit}, and no column of the file is named as one."
+    if not numbers:
+        return InvalidRequest([("--size", f"{told} Name the column with --columns {said.quantity}=...")])
+    return Ask("--columns", [f"{said.quantity}={header}" for header in numbers[:6]], told)
 
 
 def _class_unit(

@@ -98,7 +98,8 @@ def _this_year(site: SiteFacts) -> int:
 
 
 def _trees(table: SourceTable, options: ImportOptions, site: SiteFacts, guesses: list[Guess]) -> Prepared:
-    if own_rows.is_ours(table):
+    ours = own_rows.is_ours(table)
+    if ours:
         own_rows.require_trees(table)
         own_rows.as_it_was(table)
         table.left_out |= own_rows.computed_headers(table)
@@ -112,6 +113,9 @@ def _trees(table: SourceTable, options: ImportOptions, site: SiteFacts, guesses:
     rule = tree_rows.apply_keys(rows, table, columns, guesses)
     _attributes(rows, table, columns, options, site, bool(american), guesses)
     understood, kept = _accounts(table, columns)
+    if ours:
+        understood |= own_rows.apply_words(rows, table)
+        kept = [header for header in kept if header not in understood]
     tree_rows.apply_kept(rows, table, kept)
     return Prepared(
         table.path,
@@ -184,7 +188,7 @@ def _attributes(
         rows[place].questions.append(question)
     tree_rows.apply_kinds(rows, table, columns, guesses)
     tree_rows.apply_place(rows, table, columns, options)
-    tree_rows.apply_names(rows, table, columns)
+    tree_rows.apply_names(rows, table, columns, guesses)
     tree_rows.apply_status(rows, table, columns, guesses)
     tree_rows.apply_keeper(rows, table, columns)
     planted = tree_rows.apply_planted(rows, table, columns, site, order)

@@ -74,13 +74,14 @@ _PHRASES: dict[str, str] = {
     "diameter": """diameter|dbh|d 130|d13|diameter breast height|trunk diameter|stem diameter|
         bhd|durchmesser|stammdurchmesser|brusthoehendurchmesser|diametro|dap|diametro tronco|
         diametre|dhp|diametre tronc|diametro fusto|diametro a petto uomo|
-        stamdiameter|borsthoogtediameter|diametro normal|diametro altura pecho|
-        diametro altura peito|dia|diam|trunk dbh|stammdm|trunk width|dn""",
+        stammstaerke|brusthoehenstaerke|stamdiameter|borsthoogtediameter|diametro normal|
+        diametro altura pecho|diametro altura peito|dia|diam|trunk dbh|stammdm|trunk width|dn""",
     "class": """class|size class|diameter class|dbh class|girth class|diameter range|dbh range|range diameter|
         durchmesserklasse|stammdurchmesserklasse|klasse|umfangklasse|bhd klasse|clase diametrica|
         rango diametro|classe diametre|classe diametro|classe diametrica|range diametro fusto|
         range diametro|fascia diametro|diameterklasse|classe diametro tronco|classe dap|size range|
         classe circonference|classe circonferenza|girth range""",
+    "size": "size|tree size|trunk size|stem size|size of tree|size of trunk|size of stem",
     "height": """height|total height|hoehe|baumhoehe|gesamthoehe|altura|altura total|hauteur|hauteur totale|
         altezza|altezza totale|hoogte|boomhoogte|altezza albero|ht|hgt""",
     "crown": """crown diameter|crown spread|crown width|crown|kronendurchmesser|kronenbreite|krone|

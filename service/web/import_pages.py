@@ -21,6 +21,7 @@ bp = Blueprint("import_pages", __name__)
 
 FIELDS = ("layer", "place", "size", "height_m", "measured_on", "crs", "kind")
 COLUMN_FIELD = "column."
+ASKED_COLUMN = "columns"  # the option --columns, asked for
 
 _under_way: dict[str, tuple[int, int]] = {}
 _lock = Lock()
@@ -166,12 +167,18 @@ def _run(slug: str, upload: Upload, said: Mapping[str, str], *, dry_run: bool) -
 
 
 def _said(values: Mapping[str, str]) -> dict[str, str]:
-    """What was said about a file: the options that are known, without empty ones."""
+    """What was said about a file: the options that are known, without empty ones.
+
+    The answer to which column is what comes as word=header, and is one of the columns said by hand.
+    """
+    word, sign, header = values.get(ASKED_COLUMN, "").partition("=")
     known = {
         name: values.get(name, "").strip()
         for name in values
         if name in FIELDS or name.startswith(COLUMN_FIELD)
     }
+    if sign:
+        known[COLUMN_FIELD + word] = header.strip()
     return {name: value for name, value in known.items() if value}
 
 

@@ -103,6 +103,9 @@ GUESS_WORDS = {
     "breast height": _l("height at which trunks are compared"),
     "yearly sizes": _l("sizes of several years"),
     "places": _l("parts of the ground"),
+    "layer": _l("what the list holds"),
+    "status": _l("states"),
+    "names": _l("kinds of trees"),
 }
 
 
@@ -135,6 +138,11 @@ def choice_words(option: str, choice: str) -> str:
         return str(_("metres on a plan without a place on earth"))
     if option == "layer" and choice in LAYERS:
         return str(LAYERS[choice])
+    if option == "columns":
+        word, _sign, heading = choice.partition("=")
+        if word == "kept":
+            return str(_("%(heading)s is something else: keep it as written", heading=heading))
+        return str(_("%(heading)s is: %(meaning)s", heading=heading, meaning=column_words(word)))
     return choice
 
 

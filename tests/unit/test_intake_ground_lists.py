@@ -1,12 +1,15 @@
 """Areas and targets as offices keep them: coordinates in columns, square metres, points and polygons."""
 
 import json
+import sqlite3
 
 import pytest
 import shapely
 
-from service.errors import Ask
-from tests.intake_builders import asked, guess_of, prepared_of
+from service.errors import Ask, InvalidRequest
+from service.intake.prepared import ImportOptions, SiteFacts
+from service.intake.understand import prepare
+from tests.intake_builders import asked, geometry_bytes, guess_of, prepared_of, write_geopackage
 
 SQUARE = [[9.10, 47.60], [9.101, 47.60], [9.101, 47.601], [9.10, 47.601], [9.10, 47.60]]
 
@@ -113,3 +116,52 @@ def test_a_property_nested_too_deep_refuses_its_row_alone(tmp_path):
     first, second = prepared_of(tmp_path, text, name="trees.geojson").trees
     assert (first.refused, first.tag) == (None, "1")
     assert "too deep" in second.refused
+
+
+def geopackage_of(path, tables):
+    """A GeoPackage with a table of each (name, kind of shape), one row in each."""
+    shapes = {"POINT": shapely.Point(9.1, 47.6), "POLYGON": shapely.Polygon(SQUARE)}
+    shapes["LINESTRING"] = shapely.LineString(SQUARE[:2])
+    name, kind = tables[0]
+    write_geopackage(path, [(geometry_bytes(shapes[kind]), "Tilia cordata", 90)], table=name, kind=kind)
+    with sqlite3.connect(path) as connection:
+        for name, kind in tables[1:]:
+            connection.execute(f"CREATE TABLE {name} (fid INTEGER PRIMARY KEY, geom BLOB, name TEXT)")
+            connection.execute(
+                "INSERT INTO gpkg_contents VALUES (?, ?, '', '', '', 0, 0, 0, 0, 4326)",
+                (name, "features" if kind else "attributes"),
+            )
+            if kind:
+                connection.execute(
+                    "INSERT INTO gpkg_geometry_columns VALUES (?, 'geom', ?, 4326, 0, 0)", (name, kind)
+                )
+                row = (geometry_bytes(shapes[kind]), "A")
+                connection.execute(f"INSERT INTO {name} (geom, name) VALUES (?, ?)", row)
+    connection.close()
+    return path
+
+
+def test_several_tables_of_a_geopackage_are_asked_for_by_what_they_can_be(tmp_path):
+    path = geopackage_of(
+        tmp_path / "park.gpkg", [("baeume", "POINT"), ("flaechen", "POLYGON"), ("wege", "LINESTRING")]
+    )
+    with pytest.raises(Ask) as found:
+        prepare(path, ImportOptions(), SiteFacts())
+    assert (found.value.option, found.value.choices) == ("--layer", ["trees", "areas", "targets"])
+    layers = {layer: prepare(path, ImportOptions(layer=layer), SiteFacts()) for layer in found.value.choices}
+    assert {layer: prepared.layer_name for layer, prepared in layers.items()} == {
+        "trees": "baeume",
+        "areas": "flaechen",
+        "targets": "wege",
+    }
+
+
+def test_a_table_of_styles_beside_the_only_features_asks_nothing(tmp_path):
+    path = geopackage_of(tmp_path / "park.gpkg", [("baeume", "POINT"), ("layer_styles", None)])
+    assert prepare(path, ImportOptions(), SiteFacts()).layer_name == "baeume"
+
+
+def test_two_tables_of_one_kind_are_refused_with_what_to_do(tmp_path):
+    path = geopackage_of(tmp_path / "park.gpkg", [("baeume", "POINT"), ("alte_baeume", "POINT")])
+    with pytest.raises(InvalidRequest, match="a file of its own"):
+        prepare(path, ImportOptions(layer="trees"), SiteFacts())

@@ -4,6 +4,7 @@ import pytest
 
 from service.errors import Ask, InvalidRequest
 from service.intake import cells, day_cells
+from service.intake.identity import base_key
 from tests.intake_builders import asked, guess_of, prepared_of
 
 
@@ -143,3 +144,54 @@ def test_metres_of_web_maps_are_not_taken_for_those_of_an_island_in_the_sea(tmp_
 def test_a_plain_number_is_no_quantity():
     assert cells.size_cell("120").quantity is None
     assert cells.size_cell("dead 120").odd
+
+
+def test_a_column_headed_size_is_asked_for_and_settled_by_the_option(tmp_path):
+    text = listed("species\tsize", [f"Tilia\t{30 + n}" for n in range(20)])
+    with pytest.raises(Ask) as found:
+        prepared_of(tmp_path, text, name="list.tsv")
+    assert found.value.option == "--size"
+    reading = prepared_of(tmp_path, text, name="list.tsv", size="girth-cm").trees[0].readings[0]
+    assert (reading.quantity, reading.value, reading.unit) == ("girth", 30, "cm")
+
+
+def test_a_column_headed_size_beside_a_girth_stays_as_written(tmp_path):
+    row = rows_of(tmp_path, "girth cm\tsize", ["100\t3", "90\t4"])[0]
+    assert ([r.value for r in row.readings], row.kept) == ([100], {"size": "3"})
+
+
+def test_a_size_that_is_said_of_a_file_without_sizes_asks_which_column_it_is(tmp_path):
+    with pytest.raises(Ask) as found:
+        prepared_of(tmp_path, "tag,species,mark\n1,Tilia,30\n2,Tilia,40\n", size="diameter-cm")
+    assert (found.value.option, found.value.choices) == ("--columns", ["diameter=mark"])
+    with pytest.raises(InvalidRequest, match="--columns girth="):
+        prepared_of(tmp_path, "tag,species\n1,Tilia\n", size="girth-cm")
+
+
+def test_inches_are_asked_for_where_nothing_says_where_the_trees_stand(tmp_path):
+    with pytest.raises(Ask) as found:
+        prepared_of(tmp_path, listed("girth", range(10, 50)), name="list.tsv")
+    assert {"girth-in", "girth-cm"} <= set(found.value.choices)
+
+
+@pytest.mark.parametrize(
+    "word",
+    ["k.A.", "non rilevato", "no data", "nicht erfasst", "non renseigné", "no medido", "n.v.t.", "0", ""],
+)
+def test_words_for_not_known_are_no_kind_of_tree_and_no_size(tmp_path, word):
+    row = rows_of(tmp_path, "species\tgirth cm", [f"Tilia\t{n}" for n in (90, 100)] + [f"{word}\t{word}"])[-1]
+    assert (row.name_as_written, row.readings, asked(row), row.refused) == (None, [], [], None)
+
+
+def test_doubtful_and_unknown_names_are_said_before_anything_is_taken(tmp_path):
+    names = ["Tilia cordata", "Tillia cordata", "Winterlinde", "Tilia cordata"]
+    guess = guess_of(prepared_of(tmp_path, listed("species", names), name="list.tsv"), "names")
+    assert guess.value == "1 doubtful, 1 not known, of 3 names"
+    assert "'Tillia cordata' as Tilia cordata" in guess.why
+    assert "'Winterlinde'" in guess.why
+
+
+def test_without_tags_and_positions_rows_go_by_what_the_file_calls_them(tmp_path):
+    text = "tree id,species,girth cm\nA,Tilia,100\nB,Tilia,90\nB,Tilia,80\n"
+    rows = prepared_of(tmp_path, text).trees
+    assert [base_key(row, "list") for row in rows] == ["A", "B", "B"]

@@ -131,3 +131,14 @@ def test_ids_of_another_store_are_keys_and_the_diameter_is_the_size(tmp_path):
 def test_lists_that_were_computed_cannot_be_imported(tmp_path, headers, site):
     with pytest.raises(InvalidRequest, match="cannot be imported"):
         prepared_of(tmp_path, text_of(headers, {"tree_id": TREE, "name": "Yard"}), site=site)
+
+
+def test_trees_of_another_site_keep_their_names_as_written_and_where_positions_came_from(tmp_path):
+    text = tree_text(
+        name_as_written="Winter-Linde", external_id="K 7", position_source="gps", position_accuracy_m=3.5
+    )
+    prepared = prepared_of(tmp_path, text, site=SiteFacts(today=TODAY))
+    row = prepared.trees[0]
+    assert (row.name_as_written, row.scientific_name) == ("Winter-Linde", "Tilia cordata")
+    assert (row.external_id, row.position_source, row.position_accuracy_m) == ("K 7", "gps", 3.5)
+    assert not {"name_as_written", "external_id", "position_source"} & set(prepared.kept)

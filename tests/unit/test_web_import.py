@@ -86,6 +86,19 @@ def test_a_list_that_can_be_read_in_two_ways_asks_and_goes_on_with_the_answer(cl
     assert trees(client) == 40
 
 
+def test_a_column_that_may_be_the_size_is_asked_for_and_the_answer_is_followed(client, ground):
+    rows = "".join(f"{i},Quercus robur,{20 + i}.5\n" for i in range(40))
+    sent = send(client, ground, f"Tag,Species,mark\n{rows}".encode(), "sizes.csv").headers["Location"]
+    asked = client.get(sent)
+    assert re.findall(r'type="radio" name="columns" value="([^"]+)"', asked.text)[0] == "diameter=mark"
+    assert "mark is: width of the trunk" in said(asked)
+    answered = client.get(f"{sent}?columns=diameter%3Dmark&size=diameter-cm")
+    assert "Take it" in answered.text
+    assert 'name="column.diameter" value="mark"' in answered.text
+    as_written = client.get(f"{sent}?columns=kept%3Dmark")
+    assert "No size of a trunk was understood" in said(as_written)
+
+
 def test_what_was_guessed_can_be_said_differently(client, ground, a_list):
     sent = send(client, ground, a_list).headers["Location"]
     changed = client.get(f"{sent}?size=girth-in&place=All&column.tag=Tag&height_m=1,2")
