@@ -4,6 +4,8 @@ Every function is one change of the site; a batch in which nothing is new makes 
 """
 
 import datetime as dt
+import json
+import math
 import uuid
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -11,11 +13,14 @@ from typing import Any, Literal
 
 import sqlalchemy as sa
 
+from layers import hands
+from service import hand_entry
 from service.actors import Actor
 from service.errors import InvalidRequest
 from service.records import (
     ODD_GIRTH_CM,
     Appended,
+    CalibrationIn,
     FindingIn,
     InspectionIn,
     ObservationIn,
@@ -31,6 +36,11 @@ from service.store.site_rows import held_site
 from service.view import today_in
 
 Outcome = Literal["taken", "already there", "questioned", "refused"]
+ODD_HAND_CM = {
+    "hand breadths": (4.5, 12.0),
+    "hand spans": (9.0, 28.0),
+}  # of children and grown-ups, our bounds
+ODD_SPREAD = 0.1  # of the totals, as a share of them
 _BOOKKEEPING = {"fid", "site_id", "change_id", "received_at", "actor"}
 
 
@@ -60,6 +70,16 @@ def _odd_size(item: ReadingIn) -> str | None:
     return None
 
 
+def _odd_hand(item: CalibrationIn) -> str | None:
+    each, _error, placement = hands.breadth(item.totals_cm, item.counts)
+    low, high = ODD_HAND_CM[item.instrument]
+    if not low <= each <= high:
+        return f"That makes {each:.1f} cm each, unusual for {item.instrument}. Please check the lengths."
+    if placement * math.sqrt(item.counts) > ODD_SPREAD * each * item.counts:
+        return "The lengths differ much among each other. Please lay the hands once more."
+    return None
+
+
 def _no_question(_item: Any) -> str | None:
     return None
 
@@ -71,6 +91,7 @@ _OBSERVATION = _Kind(schema.observation, "tree_id", _TREE, "observed_on", _no_qu
 _STATUS = _Kind(schema.status_event, "subject_id", _EITHER, "happened_on", _no_question)
 _FINDING = _Kind(schema.finding, "tree_id", _TREE, "looked_on", _no_question)
 _INSPECTION = _Kind(schema.inspection, None, {}, "inspected_on", _no_question)
+_CALIBRATION = _Kind(schema.calibration, None, {}, "calibrated_on", _odd_hand)
 
 
 def enter_readings(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[Answer]:
@@ -84,6 +105,19 @@ def enter_readings(store: Store, slug: str, actor: Actor, items: Sequence[Any]) 
         If the actor may not measure.
     """
     return _enter(store, slug, actor, _READING, ReadingIn, items)
+
+
+def enter_calibrations(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[Answer]:
+    """Take hands that crews measured (``CalibrationIn``); answers in their order.
+
+    Raises
+    ------
+    NotFound
+        If there is no such site.
+    NotPermitted
+        If the actor may not measure.
+    """
+    return _enter(store, slug, actor, _CALIBRATION, CalibrationIn, items)
 
 
 def enter_observations(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[Answer]:
@@ -188,6 +222,7 @@ class _Desk:
         }
         self.elsewhere = known_elsewhere(connection, table, site.fid, {item.id for item in items})
         self.subjects = self._subjects(connection, site.fid, items)
+        self.hands = hand_entry.HandDesk(connection, site.fid, items)
         self.chain = (
             corrections(connection, table, site.fid) if any(item.supersedes for item in items) else {}
         )
@@ -208,6 +243,8 @@ class _Desk:
         if isinstance(item, InspectionIn):
             zone = [(schema.area, item.area_id)] if item.area_id else []
             return [*zone, *((schema.tree, tree_id) for tree_id in item.answers)]
+        if isinstance(item, CalibrationIn):
+            return []
         assert self.kind.subject_column is not None
         table = self.kind.subject_tables[getattr(item, "subject", "")]
         return [(table, getattr(item, self.kind.subject_column))]
@@ -220,7 +257,7 @@ class _Desk:
         self.known[item.id] = _cells(self.kind.table, item) | _answered(item)
         if item.supersedes:
             self.chain[item.id] = item.supersedes
-        question = self.kind.question(item) or self._date_question(item)
+        question = self.kind.question(item) or self.hands.question(item) or self._date_question(item)
         return Answer(item.id, "questioned", question) if question else Answer(item.id, "taken")
 
     def _known(self, item: Appended) -> Answer | None:
@@ -280,11 +317,13 @@ class _Desk:
 
 def _cells(table: Any, item: Appended) -> dict[str, Any]:
     said = item.model_dump()
-    return {
-        name: int(said[name]) if isinstance(said[name], bool) else said[name]
-        for name in column_names(table)
-        if name in said
-    }
+    return {name: _cell(said[name]) for name in column_names(table) if name in said}
+
+
+def _cell(value: Any) -> Any:
+    if isinstance(value, list):
+        return json.dumps(value)
+    return int(value) if isinstance(value, bool) else value
 
 
 def _answered(item: Appended) -> dict[str, Any]:

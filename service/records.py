@@ -5,11 +5,12 @@ Ranges are those of layers/columns.py; the words are the nomenclature's.
 
 import datetime as dt
 import uuid
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Literal, TypeVar, cast
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from layers.units import CM_PER_UNIT
+from layers import awkward_stems, goes, sighting
+from layers.hands import CM_PER_SAID, FEWEST_TIMES, INSTRUMENT_OF, LAID
 from service.errors import InvalidRequest
 from service.intake.day_cells import middle
 
@@ -112,7 +113,7 @@ class ReadingIn(Appended):
     parts: Words | None = None
     class_from_cm: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None = None
     class_to_cm: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None = None
-    unit: Literal["cm", "mm", "m", "in", "ft"] = "cm"
+    unit: Literal["cm", "mm", "m", "in", "ft", "hands", "spans"] = "cm"
     instrument: Instrument = "unknown"
     calibration_id: Id | None = None
     height_m: Annotated[float, Field(ge=0, le=10, allow_inf_nan=False)] | None = None
@@ -130,6 +131,40 @@ class ReadingIn(Appended):
     first_entry: Number | None = None
     note: Words | None = None
     source: Words | None = None
+
+    @model_validator(mode="after")
+    def _adds_up(self) -> "ReadingIn":
+        """Goes of a short ruler, and marks of a sighting, make the value; hands go with their instrument."""
+        if self.unit in INSTRUMENT_OF:
+            if self.instrument == "unknown":
+                self.instrument = cast(Instrument, INSTRUMENT_OF[self.unit])
+            if self.instrument != INSTRUMENT_OF[self.unit] or self.quantity != "girth":
+                raise ValueError(
+                    f"a count of {self.unit} goes round the trunk and has the instrument "
+                    f"{INSTRUMENT_OF[self.unit]}; choose another unit or that instrument"
+                )
+        if self.parts is not None and not self.void:
+            self._make_of_parts(self.parts)
+        fault = awkward_stems.fault_of(awkward_stems.facts_of(self.awkward), self.height_m)
+        if fault and not self.void:
+            raise ValueError(fault)
+        return self
+
+    def _make_of_parts(self, parts: str) -> None:
+        laid = goes.goes_of(parts)
+        total = laid.total if laid else None
+        if self.instrument == "sighting" and total is None:
+            total = sighting.diameter_of(parts)
+            self.quantity = "diameter"
+        if total is None:
+            raise ValueError(
+                f"{parts[:60]!r} does not add up; write goes of a ruler as 3x30 + 12.5, a sighting as "
+                "mark 14.9, reach 25"
+            )
+        if self.value is None:
+            self.value = total
+        elif abs(self.value - total) > 0.005 * total:
+            raise ValueError(f"{parts[:60]} makes {total:g}, not {self.value:g}; type one of them again")
 
     @model_validator(mode="after")
     def _has_a_size(self) -> "ReadingIn":
@@ -159,7 +194,25 @@ class ReadingIn(Appended):
     def girth_cm(self) -> float:
         """The reading as a girth [cm], by the larger of two axes."""
         factor = 3.141592653589793 if self.quantity == "diameter" else 1.0
-        return max(self.value or 0.0, self.value_2 or 0.0) * CM_PER_UNIT[self.unit] * factor
+        return max(self.value or 0.0, self.value_2 or 0.0) * CM_PER_SAID[self.unit] * factor
+
+
+class CalibrationIn(Appended):
+    """A crew's hand: breadths or spans laid one after the other, and the length they covered each time."""
+
+    crew: Annotated[str, AfterValidator(_plain_text), Field(min_length=1, max_length=40)]
+    crew_kind: CrewKind | None = None
+    instrument: Literal["hand breadths", "hand spans"] = "hand breadths"
+    counts: Annotated[int, Field(ge=1, le=100)] = LAID
+    totals_cm: Annotated[list[Number], Field(min_length=FEWEST_TIMES, max_length=50)]
+    calibrated_on: Day
+
+    @model_validator(mode="after")
+    def _are_lengths(self) -> "CalibrationIn":
+        for total in self.totals_cm:
+            if not 0 < total <= 40.0 * self.counts:
+                raise ValueError(f"{total:g} cm is no length of {self.counts} hands; check number and unit")
+        return self
 
 
 class ObservationIn(Appended):

@@ -11,7 +11,14 @@ from sqlalchemy.engine import Connection, Row
 from service.store import schema
 from service.store.former import row_of
 
-APPENDED = (schema.reading, schema.observation, schema.status_event, schema.finding, schema.inspection)
+APPENDED = (
+    schema.reading,
+    schema.observation,
+    schema.status_event,
+    schema.finding,
+    schema.inspection,
+    schema.calibration,
+)
 VERSIONED = (
     schema.tree,
     schema.stem,

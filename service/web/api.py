@@ -94,6 +94,12 @@ def api_enter_observations(slug: str) -> Response:
     return _entered(entry.enter_observations, slug, "observation")
 
 
+@bp.post("/sites/<slug>/calibrations")
+def api_enter_calibrations(slug: str) -> Response:
+    """Take one measured hand of a crew or a batch; the same id and content again changes nothing."""
+    return _entered(entry.enter_calibrations, slug, "calibration")
+
+
 def _entered(enter: Enter, slug: str, kind: str) -> Response:
     sent = _body()
     items = sent if isinstance(sent, list) else [sent]

@@ -7,14 +7,19 @@ INSTRUMENTS = [
     ("diameter tape", _l("tape that shows the width")),
     ("caliper", _l("caliper")),
     ("string and ruler", _l("string, laid against a ruler")),
-    ("hand breadths", _l("hand breadths, counted and turned into cm")),
-    ("hand spans", _l("hand spans, counted and turned into cm")),
+    ("hand breadths", _l("hand breadths, counted")),
+    ("hand spans", _l("hand spans, counted")),
     ("sighting", _l("sighted along a ruler or stick")),
     ("eye", _l("estimated by eye")),
     ("unknown", _l("not known")),
 ]
 QUANTITIES = [("girth", _l("distance round the trunk")), ("diameter", _l("width of the trunk"))]
 UNITS = [("cm", _l("cm")), ("mm", _l("mm")), ("m", _l("m")), ("in", _l("inches")), ("ft", _l("feet"))]
+READING_UNITS = [*UNITS, ("hands", _l("hands")), ("spans", _l("spans"))]
+HAND_INSTRUMENTS = [
+    ("hand breadths", _l("hand breadths")),
+    ("hand spans", _l("spans, thumb to little finger")),
+]
 CREW_KINDS = [
     ("", _l("not said")),
     ("pupils", _l("pupils with a leader")),
