@@ -1,0 +1,221 @@
+"""How the size of a trunk and of a tree came about: readings with factors and weights, parts of the error."""
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from layers import awkward_stems, conversion, error_model, girth, history, taper
+from layers.combining import departure_variance
+from layers.error_model import ASSUMPTION, Array
+from layers.errors import NothingToCompute
+from layers.explaining_words import LUOMA
+from layers.explanations import Errors, Explanation, errors_of, explained, is_learned, one_after_the_other
+from layers.hands import CM_PER_SAID, INSTRUMENT_OF, hand_of_each
+from layers.history import Counted, StandState
+from layers.inputs import Records, SiteTerms, with_hands
+from layers.reading_errors import HELPERS, learned_bias_cm
+from layers.site_model import FROM_SITE
+from layers.standing import COUNTED
+
+_AS_SAID = (
+    *("reading_id", "measured_on", "quantity", "value", "value_2", "unit", "instrument", "crew_kind"),
+    *("height_m", "tilt_deg"),
+)
+NO_SHARED = pd.DataFrame(
+    {"row": np.zeros(0, dtype=np.int64), "cause": np.zeros(0, dtype=object), "sensitivity_cm": np.zeros(0)}
+)
+
+
+def of_stem(records: Records, state: StandState, terms: SiteTerms, as_of: str, stem_id: str) -> Explanation:
+    """Return how the standard diameter of a stem on a day came about.
+
+    Parameters
+    ----------
+    records, terms, as_of
+        As for ``history.state_at``.
+    state : StandState
+        What it gave.
+    stem_id : str
+        The stem.
+
+    Returns
+    -------
+    Explanation
+        Inputs are the readings that count: as they were said, ``cm_per_unit``, ``tilt_factor``,
+        ``vine_off_cm``, ``bark_left``, ``as_measured_cm``, ``profile_b`` (of the profile, empty where it was
+        not converted), ``factor``, ``bias_cm``, ``dbh_cm``, ``own_var_cm2``, ``departure_cm``, ``weight``.
+
+    Raises
+    ------
+    NothingToCompute
+        If the stem did not stand on the day.
+    """
+    row = _row_of(state, stem_id)
+    if np.isnan(row["dbh_cm"]):
+        empty = pd.DataFrame()
+        why = row["dbh_source"]
+        return explained(f"stem:{stem_id}", "dbh_cm", "cm", np.nan, "stem_size", empty, None, terms, why=why)
+    terms = with_hands(terms, records)
+    records = _only(records, row["tree_id"])
+    counted = history.counted_readings(records, terms, as_of)
+    stem_ids = counted.stems["stem_id"].to_numpy(dtype=object)
+    mine = np.flatnonzero(stem_ids[counted.stem[counted.rows]] == stem_id)
+    errors = _errors_of_readings(counted, mine, terms)
+    return explained(
+        f"stem:{stem_id}",
+        "dbh_cm",
+        "cm",
+        float(row["dbh_cm"]),
+        "stem_size",
+        _readings(counted, mine, records, terms),
+        errors,
+        terms,
+        constants={"breast_height_m": terms.breast_height_m},
+    )
+
+
+def _row_of(state: StandState, stem_id: str) -> Any:
+    found = state.stem_state[state.stem_state["stem_id"] == stem_id]
+    if not len(found):
+        raise NothingToCompute(f"the size of the trunk {stem_id}")
+    return found.iloc[0]
+
+
+def _only(records: Records, tree_id: str) -> Records:
+    """The records of one tree, as far as sizes need them."""
+    stems = records.stems[records.stems["tree_id"] == tree_id]
+    return replace(
+        records,
+        trees=records.trees[records.trees["tree_id"] == tree_id],
+        stems=stems,
+        readings=records.readings[records.readings["stem_id"].isin(stems["stem_id"])],
+    )
+
+
+def _errors_of_readings(counted: Counted, mine: np.ndarray, terms: SiteTerms) -> Errors:
+    rows, weights, readings = counted.rows[mine], counted.weights[mine], counted.sizes.readings
+    own = float(np.sum(weights**2 * readings["own_var_cm2"].to_numpy(dtype=float)[rows]))
+    one = np.zeros(len(readings), dtype=np.int64)
+    departure = float(departure_variance(readings, rows, one, weights, 1)[0])
+    parts = counted.sizes.parts
+    at = pd.Index(rows).get_indexer(parts["row"])
+    shared = parts[at >= 0].assign(row=at[at >= 0])[["row", "cause", "sensitivity_cm"]]
+    source = one_after_the_other(own_source(row, terms) for row in readings.iloc[rows].itertuples())
+    alone = {"own": own, "departure": departure}
+    return errors_of(weights, alone, shared, counted.sizes.causes, source, terms.model)
+
+
+def own_source(reading: Any, terms: SiteTerms) -> str:
+    """Return where the own error of a reading is from: this site, a publication, or "assumption"."""
+    if is_learned(terms.model.own):
+        return FROM_SITE
+    if hand_of_each(pd.DataFrame([reading._asdict()]), terms.hands)[0] >= 0:
+        return FROM_SITE
+    hands = "helpers" if str(reading.crew_kind or "").startswith(HELPERS) else "trained"
+    published = LUOMA in error_model.precision_of(reading.instrument or "unknown", hands).source
+    return LUOMA if published else ASSUMPTION
+
+
+def _readings(counted: Counted, mine: np.ndarray, records: Records, terms: SiteTerms) -> pd.DataFrame:
+    """The readings that count with every step from what was said to the standard diameter."""
+    rows, sizes = counted.rows[mine], counted.sizes
+    said = sizes.readings.iloc[rows].reset_index(drop=True)
+    as_measured = said["as_measured_cm"].to_numpy(dtype=float)
+    how, _ = conversion.brought_to_breast_height(said, as_measured, records.stems, records.trees, terms)
+    learned = terms.model.mean_of(f"taper:{taper.set_name(b)}" for b in how.b)
+    bias = learned_bias_cm(sizes.parts, sizes.causes, terms, len(sizes.readings))[rows]
+    return said[list(_AS_SAID)].assign(
+        **read_steps(said, terms),
+        as_measured_cm=as_measured,
+        profile_b=np.where(how.converted, how.b + learned, np.nan),
+        factor=how.factor,
+        bias_cm=bias,
+        dbh_cm=said["dbh_cm"].to_numpy(dtype=float),
+        own_var_cm2=said["own_var_cm2"].to_numpy(dtype=float),
+        own_source=[own_source(row, terms) for row in said.itertuples()],
+        departure_cm=said["departure_se_cm"].to_numpy(dtype=float),
+        how=said["dbh_source"].to_numpy(dtype=object),
+        weight=counted.weights[mine],
+    )
+
+
+def read_steps(readings: pd.DataFrame, terms: SiteTerms) -> dict[str, Array]:
+    """Return what turns readings as they were said into diameters at the height of measurement.
+
+    ``cm_per_unit``, ``tilt_factor`` (1 where no tilt is corrected), ``vine_off_cm``, ``bark_left`` (1 where
+    none is missing).
+    """
+    hand = hand_of_each(readings, terms.hands)
+    breadth = np.array([each.breadth_cm for each in terms.hands] or [np.nan])[hand]
+    counted = readings["unit"].isin(list(INSTRUMENT_OF)).to_numpy() & (hand >= 0)
+    per_unit = np.where(counted, breadth, readings["unit"].map(CM_PER_SAID).to_numpy(dtype=float))
+    goes_round = girth.goes_round(readings["instrument"])
+    tilt = np.where(goes_round, readings["tilt_deg"].to_numpy(dtype=float), np.nan)
+    vine, bark = np.zeros(len(readings)), np.ones(len(readings))
+    for row, facts in awkward_stems.facts_of_each(readings["awkward"]):
+        bark[row] = facts.get("missing bark") or 1.0
+        thickness = facts.get("vine")
+        if thickness and goes_round[row]:
+            left = float(readings["as_measured_cm"].iloc[row]) * bark[row]
+            vine[row] = awkward_stems.vine_over_read_cm(left, thickness)
+    return {
+        "cm_per_unit": per_unit,
+        "tilt_factor": np.where(np.isnan(tilt), 1.0, girth.tilt_factor(tilt)),
+        "vine_off_cm": vine,
+        "bark_left": bark,
+    }
+
+
+def of_tree(state: StandState, terms: SiteTerms, row: Any, own: str) -> Explanation:
+    """Return how the standard diameter of a tree came about.
+
+    Parameters
+    ----------
+    state : StandState
+        The stems on the day.
+    terms : SiteTerms
+        The error model of the site.
+    row : namedtuple
+        The tree in the table of trees.
+    own : str
+        Where the own errors of its stems are from.
+
+    Returns
+    -------
+    Explanation
+        Inputs are the stems that count: living ones of a living tree, all of another.
+    """
+    stems = state.stem_state
+    mine = (stems["tree_id"] == row.tree_id) & stems["stem_id"].notna() & stems["dbh_cm"].notna()
+    if row.status in COUNTED:
+        mine &= stems["status"].isin(COUNTED)
+    used = stems[mine].reset_index(drop=True)
+    of = f"tree:{row.tree_id}"
+    if not len(used):
+        return explained(of, "dbh_cm", "cm", np.nan, "tree_size", used, None, terms, why=row.dbh_source)
+    a = used["dbh_cm"].to_numpy(dtype=float) / float(row.dbh_cm)
+    errors = errors_of_stems(a, used, state, own, terms)
+    inputs = stem_inputs(used)
+    return explained(
+        of, "dbh_cm", "cm", float(row.dbh_cm), "tree_size", inputs, errors, terms, se=float(row.dbh_se_cm)
+    )
+
+
+def stem_inputs(stems: pd.DataFrame) -> pd.DataFrame:
+    """Return stems as the inputs of an explanation, from rows of the stem state."""
+    kept = ["stem_id", "tree_id", "measured_on", "dbh_cm", "own_var_cm2", "departure_var_cm2"]
+    return stems[kept].assign(departure_var_cm2=stems["departure_var_cm2"].fillna(0.0)).reset_index(drop=True)
+
+
+def errors_of_stems(
+    a: Array, stems: pd.DataFrame, state: StandState, own: str, terms: SiteTerms, area_variance: float = 0.0
+) -> Errors:
+    """Return the parts of the error of a number F of many stems; ``a`` is dF/dd of each."""
+    departure = np.nan_to_num(stems["departure_var_cm2"].to_numpy(dtype=float))
+    alone = stems["own_var_cm2"].to_numpy(dtype=float) - departure
+    at = pd.Index(stems["stem_id"]).get_indexer(state.stem_parts["stem_id"])
+    shared = state.stem_parts[at >= 0].assign(row=at[at >= 0])[["row", "cause", "sensitivity_cm"]]
+    sums = {"own": float(np.sum(a**2 * alone)), "departure": float(np.sum(a**2 * departure))}
+    return errors_of(a, sums, shared, state.causes, own, terms.model, area_variance)
