@@ -8,6 +8,7 @@ import numpy as np
 
 from layers import columns, girth, size_classes
 from layers.error_model import Z95, Array
+from layers.figure_errors import Errors
 from layers.figure_species import SpeciesOf
 from layers.figure_subjects import SITE, Subject
 from layers.figure_sums import Sums
@@ -45,7 +46,8 @@ _SCREENED = (
 )
 _OF_SIZES = (
     *("basal_area_m2", "basal_area_lo", "basal_area_hi", "basal_area_se_m2", "basal_area_m2_per_ha"),
-    *("basal_area_se_m2_per_ha", "error_by_cause", "mean_dbh_cm", "qmd_cm", "sdi_per_ha", "sdi_qmd_per_ha"),
+    *("basal_area_se_m2_per_ha", "error_by_cause", "mean_dbh_cm", "mean_dbh_se_cm"),
+    *("qmd_cm", "sdi_per_ha", "sdi_qmd_per_ha"),
     "size_classes",
 )
 _PER_HA = (
@@ -64,6 +66,7 @@ class Numbers:
     near_edge: Array
     screened: dict[int, dict[str, Any]] | None
     breaks_cm: Sequence[float]
+    errors: Errors
 
 
 def row_of(
@@ -116,13 +119,21 @@ def _sizes(numbers: Numbers, group: int) -> dict[str, Any]:
         "basal_area_hi": middle + Z95 * se,
         "basal_area_se_m2": se,
         "mean_dbh_cm": float(sums.diameter_cm[group] / stems),
+        "mean_dbh_se_cm": float(numbers.errors.mean_dbh_se_cm[group]),
         "qmd_cm": float(girth.quadratic_mean_diameter_cm(basal_area, stems)),
         "size_classes": [
-            {"from_cm": low, "to_cm": high, "stems": int(number), "basal_area_m2": float(area)}
-            for (low, high), number, area in zip(
+            {
+                "from_cm": low,
+                "to_cm": high,
+                "stems": int(number),
+                "basal_area_m2": float(area),
+                "basal_area_se_m2": float(error),
+            }
+            for (low, high), number, area, error in zip(
                 size_classes.bounds(numbers.breaks_cm),
                 sums.class_stems[group],
                 sums.class_basal_area_m2[group],
+                numbers.errors.class_basal_area_se_m2[group],
                 strict=True,
             )
         ],

@@ -8,6 +8,7 @@ import pandas as pd
 
 from layers import diversity
 from layers.error_model import Array, Whole
+from layers.figure_errors import basal_area_variance
 from layers.figure_sums import CountedStems, Stand
 
 
@@ -48,14 +49,18 @@ def species_of(
     basal_area = np.bincount(of_stems, weights=counted.basal_area_m2, minlength=len(code))
     measured = np.bincount(of_stems, minlength=len(code))
     of_group, of_kind = code // width, code % width
-    lists = _lists(of_group, kinds[of_kind], trees, np.where(measured > 0, basal_area, np.nan), groups)
+    error = np.sqrt(basal_area_variance(stand, counted, of_stems, len(code)))
+    has_size = measured > 0
+    sizes = (np.where(has_size, basal_area, np.nan), np.where(has_size, error, np.nan))
+    lists = _lists(of_group, kinds[of_kind], trees, sizes, groups)
     named = known[of_kind]
     return SpeciesOf(lists, *diversity.by_group(of_group[named], trees[named], groups))
 
 
 def _lists(
-    group: Whole, names: np.ndarray, trees: Whole, basal_area: Array, groups: int
+    group: Whole, names: np.ndarray, trees: Whole, sizes: tuple[Array, Array], groups: int
 ) -> list[list[dict[str, Any]]]:
+    basal_area, error = sizes
     total = np.bincount(group, weights=trees, minlength=groups)
     total_area = np.bincount(group, weights=np.nan_to_num(basal_area), minlength=groups)
     share = trees / total[group]
@@ -69,6 +74,7 @@ def _lists(
                 "scientific_name": text[n],
                 "trees": int(trees[n]),
                 "basal_area_m2": _or_none(basal_area[n]),
+                "basal_area_se_m2": _or_none(error[n]),
                 "share": float(share[n]),
                 "share_basal_area": _or_none(share_area[n]),
             }

@@ -10,6 +10,7 @@ import pandas as pd
 
 from layers import columns, diversity, ground, screening
 from layers.error_model import Array
+from layers.figure_errors import errors_of
 from layers.figure_rows import Numbers, row_of
 from layers.figure_species import species_of
 from layers.figure_subjects import OTHERS, SITE, WITHIN_BOUNDARY, Subject, Subjects, near_edge, subjects_of
@@ -99,6 +100,7 @@ def _numbers(
         near_edge(stand, membership, subjects.rows),
         screened,
         terms.breaks_cm,
+        errors_of(stand, counted, groups, terms.breaks_cm),
     )
 
 

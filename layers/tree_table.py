@@ -60,7 +60,7 @@ def tree_table(
     DataFrame
         In the order of the trees, removed ones with that status. ``dbh_cm`` is sqrt(sum d_i^2) over the
         living stems of a living tree (over all stems of another) with its error by the delta method, shared
-        parts included. Growth is empty for now.
+        parts included; so is that of ``basal_area_m2``. Growth is empty for now.
     """
     stems = state.stem_state
     tree, tree_ids = pd.factorize(stems["tree_id"].to_numpy(dtype=object))
@@ -85,6 +85,7 @@ def tree_table(
         dbh_source=_joined(tree, np.flatnonzero(counts), stems["dbh_source"], len(tree_ids)),
         measured_as=_measured_as(stems, tree, sized, records.readings, len(tree_ids)),
         basal_area_m2=girth.basal_area_m2(dbh),
+        basal_area_se_m2=girth.basal_area_per_cm(dbh) * se,
         size_class=_size_class(stems, tree, dbh, terms),
         last_measured_on=_last(tree, stems["measured_on"], len(tree_ids)),
         **{name: tall[name].to_numpy() for name in _CANOPY},

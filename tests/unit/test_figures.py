@@ -8,6 +8,10 @@ import pytest
 import shapely
 
 from layers import columns, ground, screening, tree_table
+from layers.error_model import SharedParts
+from layers.figure_errors import errors_of
+from layers.figure_species import species_of
+from layers.figure_sums import Stand, counted_stems
 from layers.figures import figures
 from layers.history import state_at
 from tests.builders import make_reading, make_records, make_site, make_stem, make_tree
@@ -400,3 +404,49 @@ def test_an_instrument_that_was_not_said_is_the_unknown_one():
     assert causes["cause"].is_unique
     alike = stand([30.0, 40.0], instrument="unknown")
     assert figures_of(given)[0]["basal_area_se_m2"] == figures_of(alike)[0]["basal_area_se_m2"]
+
+
+def test_errors_of_classes_species_and_the_mean_follow_the_delta_method():
+    """Two stems of 30 and 40 cm, own sd 0.3 each, one shared effect of sd 0.2: by hand."""
+    given = Stand(
+        tree_id=pd.Index(["t0", "t1"]),
+        living=np.array([True, True]),
+        dead=np.zeros(2, dtype=bool),
+        in_doubt=np.zeros(2, dtype=bool),
+        start=np.array([0, 1]),
+        count=np.array([1, 1]),
+        stem_living=np.array([True, True]),
+        dbh_cm=np.array([30.0, 40.0]),
+        own_var_cm2=np.array([0.09, 0.09]),
+        departure_var_cm2=np.zeros(2),
+        undated=np.zeros(2, dtype=bool),
+        parts=SharedParts.of(
+            ["s0", "s1"],
+            pd.DataFrame({"stem_id": ["s0", "s1"], "cause": ["u", "u"], "sensitivity_cm": [1.0, 1.0]}),
+            pd.DataFrame({"cause": ["u"], "kind": ["instrument"], "variance": [0.04]}),
+        ),
+    )
+    both, pairs = np.zeros(2, dtype=np.int64), np.array([0, 1])
+    counted = counted_stems(given, both, pairs, np.array([np.nan]))
+    together = errors_of(given, counted, 1, [10.0, 50.0])
+    # BA: own 5.5517e-06 + shared 4.8361e-06 m4 (definitions N4); both stems are in the class 10 to 50 cm
+    assert together.class_basal_area_se_m2[0] == pytest.approx([0.0, 0.0032230, 0.0], abs=5e-8)
+    # mean: own 2 x 0.09 / 4 = 0.045, shared 0.04, in all 0.085 cm2
+    assert together.mean_dbh_se_cm[0] == pytest.approx(math.sqrt(0.085))
+    # apart, each class holds one stem: pi/2 d 1e-4 sqrt(0.09 + 0.04)
+    apart = errors_of(given, counted, 1, [35.0]).class_basal_area_se_m2[0]
+    assert apart == pytest.approx([math.pi / 2 * d * 1e-4 * math.sqrt(0.13) for d in (30, 40)])
+    names = pd.Series(["Tilia cordata", "Tilia cordata"], dtype=object)
+    found = species_of(given, names, both, pairs, counted, 1).lists[0]
+    assert found[0]["basal_area_se_m2"] == pytest.approx(0.0032230, abs=5e-8)
+
+
+def test_errors_stand_beside_figures_and_are_missing_with_them():
+    site = figures_of(stand(SIZES, IN))[0]
+    one_class = figures_of(stand(SIZES, IN), local_site(breaks_cm=(500.0,)))[0]["size_classes"][0]
+    assert one_class["basal_area_se_m2"] == pytest.approx(site["basal_area_se_m2"])
+    assert 0 < site["mean_dbh_se_cm"] < site["mean_dbh_cm"]
+    assert site["size_classes"][0]["basal_area_se_m2"] == 0
+    unmeasured = figures_of(stand([None, None], IN[:2]))[0]
+    assert unmeasured["mean_dbh_se_cm"] is None
+    assert unmeasured["why"]["mean_dbh_se_cm"] == "No trunk here has a size."

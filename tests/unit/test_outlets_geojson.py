@@ -40,7 +40,7 @@ def test_an_unknown_layer_is_not_found():
 
 def test_trees_carry_every_word_of_the_nomenclature_but_the_position():
     properties = collection(make_view(), "trees")["features"][0]["properties"]
-    assert [name for name in columns.names("trees") if name not in POSITION] == list(properties)[:36]
+    assert [name for name in columns.names("trees") if name not in POSITION] == list(properties)[:37]
     assert not set(POSITION) & set(properties)
     assert properties["dbh_cm"] == 31.830988618379067
     assert properties["signs"] == ["dead branch"]

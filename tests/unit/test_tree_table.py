@@ -68,6 +68,8 @@ def test_several_stems_make_the_diameter_of_equal_basal_area():
     found = tree(stems=stems, readings=readings)
     assert found["dbh_cm"] == pytest.approx(50.0)
     assert found["basal_area_m2"] == pytest.approx(math.pi / 4 * (0.3**2 + 0.4**2))
+    # pi/2 d_eq 1e-4 times the error of d_eq = 50 cm: the same as sum (pi/2 d_i)^2 over both stems
+    assert found["basal_area_se_m2"] == pytest.approx(math.pi / 2 * 50.0 * 1e-4 * found["dbh_se_cm"])
     assert found["stems"] == 2
     assert (
         found["measured_as"] == "diameter 30 cm, girth tape, at 1.30 m; diameter 40 cm, girth tape, at 1.30 m"
