@@ -4,6 +4,7 @@ CSV headers, JSON keys, frame columns and exported attributes are these words.
 """
 
 from collections.abc import Iterable
+from functools import lru_cache
 
 import pandas as pd
 
@@ -73,6 +74,11 @@ def empty(frame: str) -> pd.DataFrame:
     KeyError
         If there is no such frame.
     """
+    return _blank(frame).copy()
+
+
+@lru_cache
+def _blank(frame: str) -> pd.DataFrame:
     return pd.DataFrame({c.name: pd.Series(dtype=_DTYPES[c.kind]) for c in FRAMES[frame]})
 
 

@@ -50,7 +50,8 @@ def brought_to_breast_height(
     rows = np.flatnonzero(case == CONVERTED)
     coefficient, how, hows = _coefficients(readings["stem_id"].iloc[rows], stems, trees)
 
-    used = coefficient + terms.model.mean_of(f"taper:{taper.set_name(b)}" for b in coefficient)
+    sets, of_set = np.unique(coefficient, return_inverse=True)
+    used = coefficient + terms.model.mean_of(f"taper:{taper.set_name(b)}" for b in sets)[of_set]
     factor = np.where(np.isin(case, (TOO_LOW, TOO_HIGH, NO_BREAST_HEIGHT)), np.nan, 1.0)
     factor[rows] = 1.0 / taper.ratio(height[rows], terms.breast_height_m, used)
     b, per_b, departure = (np.zeros(len(readings)) for _ in range(3))
