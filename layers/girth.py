@@ -317,12 +317,8 @@ def _allow(
 
 
 def _why_no_size(quantity: NDArray[np.object_], value: Array, per_unit: Array) -> NDArray[np.object_]:
-    return np.select(
-        [quantity == "class", ~(value > 0), np.isnan(per_unit)],
-        [
-            "only a diameter class was said, which is no size",
-            "no size was said",
-            "the unit of the size is not known",
-        ],
-        "",
-    ).astype(object)
+    out = np.full(len(value), "", dtype=object)
+    out[np.isnan(per_unit)] = "the unit of the size is not known"
+    out[~(value > 0)] = "no size was said"
+    out[quantity == "class"] = "only a diameter class was said, which is no size"
+    return out

@@ -125,15 +125,17 @@ def growth(sizes: Standardised, when: Days, records: Records, terms: SiteTerms) 
 
 def _told(given: SortedReadings, fits: Fits, terms: SiteTerms) -> Growth:
     stems, size = len(given.count), number_at(given.sizes.readings, "dbh_cm", fits.rows)
-    order = np.argsort(fits.stem, kind="stable")
-    weights = pd.DataFrame({"row": fits.rows, "stem": fits.stem, "weight": fits.weight}).iloc[order]
+    left_out = np.flatnonzero(fits.residual > FARTHEST_SE)
+    order = np.argsort(fits.stem, kind="stable") if len(left_out) else slice(None)
+    weights = pd.DataFrame(
+        {"row": fits.rows[order], "stem": fits.stem[order], "weight": fits.weight[order]}, copy=False
+    )
     slope = np.where(
         np.isnan(fits.level), np.nan, np.bincount(fits.stem, weights=fits.weight * size, minlength=stems)
     )
-    ids = given.sizes.readings["reading_id"].to_numpy(dtype=object)
-    left_out = np.flatnonzero(fits.residual > FARTHEST_SE)
     questioned = np.full(stems, None, dtype=object)
-    questioned[left_out] = ids[given.rows[fits.doubtful[left_out]]]
+    its_row = given.rows[fits.doubtful[left_out]]
+    questioned[left_out] = given.sizes.readings["reading_id"].iloc[its_row].to_numpy(dtype=object)
     day = np.zeros(len(given.sizes.readings), dtype=np.int64)
     day[given.rows] = given.day
     count = np.bincount(fits.stem, minlength=stems)
@@ -158,7 +160,7 @@ def _told(given: SortedReadings, fits: Fits, terms: SiteTerms) -> Growth:
             "questioned_by_se": np.where(fits.residual > FARTHEST_SE, fits.residual, np.nan),
         }
     )
-    return Growth(frame, weights.reset_index(drop=True), parts)
+    return Growth(frame, weights, parts)
 
 
 def _shared_parts(causes: pd.DataFrame, fits: Fits, stems: int) -> SharedParts:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,7 +17,7 @@ from layers.line_fit import Shared, covariance, fit_lines
 
 DAYS_PER_YEAR = 365.25
 LEAST_DAYS_IN_GROUP = 292  # from first to last reading, for the part of a stem in the mean of a group
-STEMS_AT_ONCE = 50_000
+STEMS_AT_ONCE = 25_000
 _CANCELLED = 1e-12  # a shared effect [cm/yr] below this is rounding
 
 
@@ -196,9 +197,24 @@ def _block(given: SortedReadings, stems: Whole, terms: SiteTerms, least_judged: 
     own_var = own_variance(alike.readings, np.arange(len(local)), local, weight, number)
     part = _parts_of_slopes(local, weight, part_row, cause, sensitivity, len(given.sizes.causes))
     return Fits(
-        *(given.rows, stems[local], weight, own_var, level, level_var, at, doubtful, residual),
-        *(stems[part[0]], part[1], part[2]),
+        rows=_short(given.rows),
+        stem=_short(stems[local]),
+        weight=weight,
+        own_var=own_var,
+        level=level,
+        level_var=level_var,
+        at=at,
+        doubtful=doubtful,
+        residual=residual,
+        part_stem=_short(stems[part[0]]),
+        part_cause=_short(part[1]),
+        part_size=part[2],
     )
+
+
+def _short(numbers: Whole) -> Any:
+    """Positions in half the memory; there are fewer than two thousand million of anything."""
+    return numbers.astype(np.int32)
 
 
 def _parts(alike: Standardised, causes: pd.DataFrame) -> tuple[Whole, Whole, Array]:

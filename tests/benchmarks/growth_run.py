@@ -7,6 +7,7 @@ import time
 
 import numpy as np
 import pandas as pd
+from pandas.api.types import union_categoricals
 
 from layers.girth import Standardised, standardised
 from layers.growth import growth
@@ -27,7 +28,7 @@ def drawn(stems, readings):
     frame = pd.DataFrame(
         {
             "reading_id": np.arange(n),
-            "stem_id": pd.Categorical.from_codes(np.repeat(np.arange(stems), readings), categories=ids),
+            "stem_id": pd.Series(np.repeat(ids.to_numpy(), readings), dtype=object),
             "value": np.maximum(size, 1.0).ravel(),
             "value_2": np.nan,
             "height_m": 1.3,
@@ -52,11 +53,28 @@ def _same(word, rows):
     )
 
 
-def compact(sizes):
-    """The same without the texts that growth does not read, and with codes for the causes."""
-    readings = sizes.readings.drop(columns=["dbh_source", "tree_id", "as_measured_cm"], errors="ignore")
-    parts = sizes.parts.drop(columns="reading_id").astype({"cause": "category"})
-    return Standardised(readings, parts, sizes.causes)
+def handed_over(frame, records, terms, readings, stems_at_once=50_000):
+    """The readings as standard diameters, without the texts that growth does not read, codes for causes."""
+    step = stems_at_once * readings
+    numbers = {name: np.empty(len(frame)) for name in ("dbh_cm", "own_var_cm2", "departure_se_cm")}
+    rows, causes, sizes, known = [], [], [], []
+    for first in range(0, len(frame), step):
+        piece = frame.iloc[first : first + step]
+        few = slice(first // readings, (first + step) // readings)
+        one = standardised(piece, records.stems.iloc[few], records.trees.iloc[few], terms)
+        for name, values in numbers.items():
+            values[first : first + step] = one.readings[name]
+        rows.append((one.parts["row"].to_numpy() + first).astype(np.int32))
+        causes.append(one.parts["cause"].astype("category"))
+        sizes.append(one.parts["sensitivity_cm"].to_numpy())
+        known.append(one.causes)
+    parts = {
+        "row": np.concatenate(rows),
+        "cause": union_categoricals(causes),
+        "sensitivity_cm": np.concatenate(sizes),
+    }
+    causes = pd.concat(known).drop_duplicates("cause", ignore_index=True)
+    return Standardised(frame.assign(**numbers), pd.DataFrame(parts), causes)
 
 
 def bare(size, variance, years):
@@ -71,16 +89,8 @@ def bare(size, variance, years):
 def main(stems, readings):
     frame, when, records = drawn(stems, readings)
     terms = SiteTerms(site_id="bench", slug="bench", name="Bench")
-    pieces = []
-    step = 50_000 * readings
-    for first in range(0, len(frame), step):  # what comes before growth is not what is measured
-        piece = frame.iloc[first : first + step]
-        at = piece["stem_id"].cat.codes.to_numpy()[[0, -1]]
-        few = slice(int(at[0]), int(at[1]) + 1)
-        one = standardised(piece, records.stems.iloc[few], records.trees.iloc[few], terms)
-        pieces.append(compact(one))
-    sizes = joined(pieces, step)
-    del frame, pieces
+    sizes = handed_over(frame, records, terms, readings)  # what comes before growth is not measured
+    del frame
 
     began = time.process_time()
     of = growth(sizes, when, records, terms)
@@ -98,26 +108,13 @@ def main(stems, readings):
                 "stems": stems,
                 "growth_s": took,
                 "bare_s": of_bare,
-                "memory_gb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20,
+                "memory_gb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e9,
                 "told": int(of.can_be_told.sum()),
                 "mean_growth": float(of.stems["growth_cm_per_yr"].mean()),
                 "mean_bare": float(slopes.mean()),
             }
         )
     )
-
-
-def joined(pieces, step):
-    """Pieces of readings as one, with one list of causes."""
-    readings = pd.concat([one.readings for one in pieces], ignore_index=True)
-    causes = pd.concat([one.causes for one in pieces]).drop_duplicates("cause", ignore_index=True)
-    parts = [
-        one.parts.assign(
-            row=one.parts["row"] + n * step, cause=one.parts["cause"].cat.set_categories(causes["cause"])
-        )
-        for n, one in enumerate(pieces)
-    ]
-    return Standardised(readings, pd.concat(parts, ignore_index=True), causes)
 
 
 if __name__ == "__main__":
