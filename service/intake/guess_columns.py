@@ -219,6 +219,11 @@ def assigned(table: SourceTable, options: ImportOptions, this_year: int) -> Colu
     return out
 
 
+def _tells(column: NumberColumn) -> tuple[object, ...]:
+    """Return what tells a column of numbers from another of the same file."""
+    return column.what, column.year, column.stem, column.height_m
+
+
 def _take(
     table: SourceTable, candidates: list[tuple[float, int, str, str]], this_year: int, out: Columns
 ) -> None:
@@ -228,7 +233,7 @@ def _take(
         if role in _MANY:
             column = _number_column(table, header, role, this_year)
             into = out.sizes if role in SIZES else out.measures
-            if any((c.what, c.year, c.stem) == (role, column.year, column.stem) for c in into):
+            if any(_tells(c) == _tells(column) for c in into):
                 continue
             into.append(column)
         elif role not in out.single:

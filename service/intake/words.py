@@ -31,7 +31,7 @@ UNIT_OF = {word: unit for unit, words in _UNITS.items() for word in words}
 _NEUTRAL = word_set(
     "tree trees baum baeume arbol arboles arbre arbres albero alberi boom bomen arvore arvores "
     "the of de del della du des do da di il la el le der die das van het at bei in a "
-    "value wert valor valeur valore waarde std on"
+    "value wert valor valeur valore waarde std on gps"
 )
 SEASONS = word_set(
     "spring summer fall autumn winter fruehjahr fruehling sommer herbst primavera verano otono invierno "
@@ -52,8 +52,8 @@ _PHRASES: dict[str, str] = {
     "species": """scientific name|species|latin name|name lat|name latin|latin|botanical name|
         botanischer name|
         botanisch|baumart|baumart lat|baumart botanisch|wissenschaftlicher name|art|art lat|
-        gattung art|especie|nombre cientifico|nombre botanico|espece|nom latin|nom scientifique|
-        nom botanique|essence|specie|nome scientifico|nome botanico|essenza|soort|boomsoort|
+        gattung art|baumart bot|art bot|especie|nombre cientifico|nombre botanico|espece|nom latin|
+        nom scientifique|nom botanique|essence|specie|nome scientifico|nome botanico|essenza|soort|boomsoort|
         wetenschappelijke naam|latijnse naam|botanische naam|nome cientifico|taxon|species name|
         scientific|spp|specie botanica|name botanical|species botanic|name wissenschaftlich|sp""",
     "genus": "genus|genus name|gattung|genero|genre|genere|geslacht|name genus|gattung lat",
@@ -65,7 +65,7 @@ _PHRASES: dict[str, str] = {
     "common_name": """common name|name common|name dt|deutscher name|name deutsch|baumart deutsch|trivialname|
         name de|nombre comun|nombre vulgar|nom commun|nom vernaculaire|nom francais|nome comune|
         nome volgare|nederlandse naam|nome comum|nome popular|plain name|vernacular name|common|
-        art deutsch""",
+        art deutsch|baumart dt|art dt|soort nl|soort nederlands""",
     "girth": """girth|girth breast height|gbh|cbh|circumference|trunk circumference|stem circumference|
         trunk girth|umfang|stammumfang|stu|baumumfang|perimetro|perimetro tronco|
         circunferencia|circunferencia tronco|cap|circonference|circonference tronc|
@@ -103,7 +103,8 @@ _PHRASES: dict[str, str] = {
         date survey|datum|aufnahmedatum|messdatum|erfassungsdatum|kontrolldatum|fecha|fecha medicion|
         fecha inventario|date mesure|date releve|date inventaire|data censimento|data rilievo|data misura|
         data|datum meting|meetdatum|inventarisatiedatum|data medicao|data inventario|
-        inspection date|last measured on|messjahr|erfassungsjahr|year measured|survey year|aufnahmejahr""",
+        inspection date|last measured on|messjahr|erfassungsjahr|year measured|survey year|aufnahmejahr|
+        measured|gemessen am|medido el|mesure le|misurato il|gemeten op|medido em""",
     "status": """status|state|alive|condition|health|tree status|tree condition|zustand|vitalitaet|baumstatus|
         estado|estado fitosanitario|vitalidad|etat|etat sanitaire|vitalite|stato|
         stato vegetativo|stato salute|vitalita|toestand|conditie|vitaliteit|situacao|estado vegetativo|
@@ -186,28 +187,64 @@ def _year(header: str, this_year: int) -> int | None:
     return year if year <= this_year + 1 else year - 100
 
 
-def _height_m(header: str) -> float | None:
-    found = re.search(r"(?<![\d.,])([01][.,]\d{1,4})\s*m\b", header.casefold())
+_AT = r"(?:\b(?:in|bei|at|a|ad|op|auf|gemessen in|measured at)|[à@])\s*"
+_ABOVE = (
+    r"(?:\s*(?:(?:di|de|d'|of)\s*)?(?:höhe|hoehe|height|hoogte|hauteur|altezza|altura|"
+    r"above ground(?: level)?|über (?:dem )?boden|du sol|dal suolo|del suelo|do solo|boven maaiveld)\b)?"
+)
+_HEIGHTS = (  # in metres, centimetres and feet; a whole number of metres needs its preposition
+    (re.compile(rf"(?i)(?:{_AT})?(?<![\d.,])([01][.,]\d{{1,4}})\s*m\b{_ABOVE}"), 1.0),
+    (re.compile(rf"(?i){_AT}([01])\s*m\b{_ABOVE}"), 1.0),
+    (re.compile(rf"(?i){_AT}(50|1[0-5]\d)\s*cm\b{_ABOVE}"), 0.01),
+    (re.compile(rf"(?i){_AT}([1-5](?:[.,]\d)?)\s*(?:ft\b|feet\b|foot\b|')\.?{_ABOVE}"), 0.3048),
+)
+_BREAST = re.compile(r"(?i)^\W*([dcu])[ _]?(?:1[.,]30?|130)(?!\d)")  # d1.3, C130
+_WITH_130 = re.compile(r"(?i)\b(?:d|dbh|bhd|du|u|girth|umfang|stu)_?(130|137|100|140|150)\b")
+_STEM = r"(?:stem|trunk|stamm|tronc|tronco|fusto|tallo|stam|brin)"
+_OF_STEM = re.compile(
+    rf"(?i)\b{_STEM}\s*(?:nr\.?|no\.?|#)?\s*(\d{{1,2}})\b|\b(\d{{1,2}})\s*[.:]?\s*{_STEM}\b"
+)
+_DIAMETER_SIGN = re.compile(r"[⌀∅]|(?<![^\W\d_])[Øø](?![^\W\d_])")
+_IN_YEAR = re.compile(r"(?i)\sin\s+(?=(?:1[89]|20)\d\d)")
+
+
+def _without_height(header: str) -> tuple[str, float | None]:
+    """Return a header without the height of measuring that it says, and that height [m]."""
+    for pattern, metres in _HEIGHTS:
+        found = pattern.search(header)
+        if found:
+            height = round(float(found.group(1).replace(",", ".")) * metres, 4)
+            return f"{header[: found.start()]} {header[found.end() :]}", height
+    found = _BREAST.match(header)
     if found:
-        return float(found.group(1).replace(",", "."))
-    found = re.search(r"(?i)\b(?:d|dbh|bhd|du|u|girth|umfang|stu)_?(130|137|100|140|150)\b", header)
-    return int(found.group(1)) / 100 if found else None
+        return ("dbh " if found.group(1) in "dD" else "girth ") + header[found.end() :], 1.3
+    found = _WITH_130.search(header)
+    return header, int(found.group(1)) / 100 if found else None
+
+
+def _without_stem(header: str) -> tuple[str, int | None]:
+    """Return a header without the number of a stem that it says, and that number."""
+    found = _OF_STEM.search(header)
+    if found is None:
+        return header, None
+    return f"{header[: found.start()]} {header[found.end() :]}", int(found.group(1) or found.group(2))
 
 
 @lru_cache(maxsize=4096)
 def taken_apart(header: str, this_year: int = 2100) -> HeaderWords:
     """Return the words of a header; ``keys`` go from everything it says to its core."""
-    year, height = _year(header, this_year), _height_m(header)
-    bare = re.sub(r"(?<![\d.,])[01][.,]\d{1,4}\s*m\b", " ", header) if height else header
+    year = _year(header, this_year)
+    bare, height = _without_height(_IN_YEAR.sub(" ", _DIAMETER_SIGN.sub(" durchmesser ", header)))
     bare = re.sub(r"(1[89]\d\d|20\d\d)|['’`´]\d\d", " ", bare) if year else bare
+    bare, index = _without_stem(bare)
     all_tokens = re.sub(r"(?<=\D)(?=\d)|(?<=\d)(?=\D)", " ", folded(bare)).split()
     unit = "in" if re.search(r"[\d\s(\[]?[\"″”][)\]]?\s*$", header) else None
     tokens = list(all_tokens)
     for place in range(len(tokens) - 1, 0, -1):
-        if unit is None and tokens[place] in UNIT_OF:
+        is_last = place == len(tokens) - 1  # elsewhere "in" is no inch
+        if unit is None and tokens[place] in UNIT_OF and (is_last or tokens[place] != "in"):
             unit = UNIT_OF[tokens[place]]
             del tokens[place]
-    index = None
     if len(tokens) > 1 and tokens[-1].isdigit() and 1 <= int(tokens[-1]) <= 30 and height is None:
         index = int(tokens.pop())
     season = any(t in SEASONS for t in tokens)

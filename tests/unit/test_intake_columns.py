@@ -130,3 +130,50 @@ def test_genus_species_and_cultivar_make_one_name(tmp_path):
 def test_a_tag_that_is_zero_again_and_again_is_no_tag(tmp_path):
     rows = prepared_of(tmp_path, "baumNr,umfang cm\n0,80\n0,81\n5,82\n").trees
     assert [r.tag for r in rows] == [None, None, "5"]
+
+
+@pytest.mark.parametrize(
+    ("header", "role", "unit", "height_m", "stem"),
+    [
+        ("Umfang in 1,30 m Höhe", "girth", None, 1.3, None),
+        ("Stammumfang in 1 m Höhe (cm)", "girth", "cm", 1.0, None),
+        ("Umfang in 100 cm Höhe [cm]", "girth", "cm", 1.0, None),
+        ("girth at 1.3 m height (cm)", "girth", "cm", 1.3, None),
+        ("Trunk circumference at 1 m above ground (cm)", "girth", "cm", 1.0, None),
+        ("Circonférence à 1m", "girth", None, 1.0, None),
+        ("DBH at 4.5 ft (in)", "diameter", "in", 1.3716, None),
+        ("omtrek op 1,30 m", "girth", None, 1.3, None),
+        ("d1.3 (cm)", "diameter", "cm", 1.3, None),
+        ("C130", "girth", None, 1.3, None),
+        ("Stamm-Ø (cm)", "diameter", "cm", None, None),
+        ("Kronen-Ø in m", "crown", "m", None, None),
+        ("Umfang 2. Stamm", "girth", None, None, 2),
+        ("Trunk 3 DBH (cm)", "diameter", "cm", None, 3),
+        ("girth stem 2 (cm)", "girth", "cm", None, 2),
+    ],
+)
+def test_a_header_says_at_which_height_of_which_stem_and_in_what_it_was_measured(
+    header, role, unit, height_m, stem
+):
+    words = taken_apart(header)
+    assert role in roles_of(header)
+    assert (words.unit, words.height_m, words.index) == (unit, height_m, stem)
+
+
+@pytest.mark.parametrize("header", ["Trunk height (m)", "Stem condition", "Height of first branch (m)"])
+def test_a_stem_in_a_header_makes_no_height_or_status_of_the_tree(header):
+    assert not {"height", "status", "girth", "diameter"} & set(roles_of(header))
+
+
+def test_the_word_in_is_an_inch_only_at_the_end_of_a_header():
+    assert taken_apart("DBH in 2019").unit is None
+    assert (taken_apart("dbh_in").unit, taken_apart("DBH (in) 2019").unit) == ("in", "in")
+
+
+def test_girths_at_two_heights_of_one_stem_are_two_readings(tmp_path):
+    text = "Nr;Umfang in 1 m Höhe (cm);Umfang in 1,30 m Höhe (cm)\n1;112;104\n2;90;\n"
+    rows = prepared_of(tmp_path, text).trees
+    assert [[(r.value, r.height_m, r.stem_number) for r in row.readings] for row in rows] == [
+        [(112, 1.0, 1), (104, 1.3, 1)],
+        [(90, 1.0, 1)],
+    ]
