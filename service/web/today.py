@@ -37,7 +37,7 @@ class Number:
 
 @dataclass(frozen=True)
 class Fact:
-    """A figure with its give-or-take and the ends of its whisker, in display units."""
+    """A figure with its give-or-take and the ends of its whisker, in display units; or why it has none."""
 
     words: str
     shown: str
@@ -49,6 +49,7 @@ class Fact:
     high: float | None = None
     top: float | None = None
     interval: str | None = None
+    no_error: str | None = None
 
 
 def open_flags(view: SiteView) -> pd.DataFrame:
@@ -229,7 +230,7 @@ def facts(view: SiteView, units: display.Units) -> list[Fact]:
             se="basal_area_se_m2_per_ha",
             technical=_("basal area per acre") if units.system == "us" else _("basal area per hectare"),
         ),
-        _plain(row, "mean_dbh_cm", "width", _("Mean width of a trunk"), units),
+        _plain(row, "mean_dbh_cm", "width", _("Mean width of a trunk"), units, se="mean_dbh_se_cm"),
     ]
     return _one_reason(found)
 
@@ -257,7 +258,8 @@ def _plain(
         return Fact(said, display.NONE, technical, why=_why(row, key))
     error = row[se] if se else None
     if error is None or display.is_missing(error):
-        return Fact(said, units.with_unit(row[key], kind), technical)
+        no_error = _why(row, se) if se else None
+        return Fact(said, units.with_unit(row[key], kind), technical, no_error=no_error)
     half = display.HALF_WIDTH * error
     return _with_whisker(said, technical, units, kind, row[key], row[key] - half, row[key] + half)
 
