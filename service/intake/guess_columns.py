@@ -91,7 +91,9 @@ def _is_name(cell: str) -> bool:
 
 
 def _is_day(cell: str) -> bool:
-    return day_cells.day(cell) is not None or day_cells.spreadsheet_day(cell) is not None
+    """Return whether a cell is a day in whichever order of day and month."""
+    found = day_cells.day(cell) or day_cells.day(cell, "month first") or day_cells.spreadsheet_day(cell)
+    return found is not None
 
 
 def _is_status(cell: str) -> bool:
@@ -110,6 +112,8 @@ def is_wkt(cell: str) -> bool:
 
 
 _LATIN = re.compile(r"\s*[A-Z][A-Za-z]+\s+(?:[x×]\s*)?[A-Za-z-]+.*")
+
+_EPITHET = re.compile(r"(?:(?:[xX]|×)\s*)?[a-z-]{2,}(?:\s+(?:var|subsp|ssp|f|cv)\b.*)?|[^\W\d_-]{2,}")
 
 _CHECKS: dict[str, Callable[[list[str]], bool]] = {
     "girth": lambda said: not said or _share(said, _is_size) >= 0.5,
@@ -300,10 +304,10 @@ def _names(samples: dict[str, list[str]], out: Columns) -> None:
     """Tell a species column from an epithet, and find one by its values where no header says so."""
     species, genus = out.single.get("species"), out.single.get("genus")
     if species and genus and "epithet" not in out.single:
-        words = [len(cell.split()) for cell in samples[species]]
+        epithets = _share(samples[species], lambda c: bool(_EPITHET.fullmatch(c.strip())))
         genera = {cell.strip().casefold() for cell in samples[genus]}
         repeats = _share(samples[species], lambda c: c.split()[0].casefold() in genera)
-        if words and sum(w == 1 for w in words) > 0.5 * len(words) and repeats < 0.5:
+        if epithets > 0.5 and repeats < 0.5:
             _rename(out, "species", "epithet")
         elif repeats >= 0.5:
             out.single["full_name_genus"] = out.single.pop("genus")

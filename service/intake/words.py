@@ -255,12 +255,18 @@ def taken_apart(header: str, this_year: int = 2100) -> HeaderWords:
     return HeaderWords(keys, unit, year, season, index, height)
 
 
+_COORDINATES = ("lon", "lat", "x", "y", "point")
+
+
 def roles_of(header: str, this_year: int = 2100) -> dict[str, float]:
     """Return what a header may stand for: our word -> how well it fits, 0 to 1."""
     fits: dict[str, float] = {}
     for step, key in enumerate(taken_apart(header, this_year).keys):
         for role, weight in KNOWN.get(key, []):
             fits[role] = max(fits.get(role, 0.0), weight * (1.0 - 0.05 * step))
+    bare = re.sub(r"[(\[][^)\]]*[)\]]", " ", header)  # "Coord X (L93)": what follows is the system
+    if not fits and bare != header:
+        fits = {r: 0.8 * fit for r, fit in roles_of(bare, this_year).items() if r in _COORDINATES}
     return fits
 
 

@@ -177,3 +177,29 @@ def test_girths_at_two_heights_of_one_stem_are_two_readings(tmp_path):
         [(112, 1.0, 1), (104, 1.3, 1)],
         [(90, 1.0, 1)],
     ]
+
+
+def test_days_with_the_month_first_are_found_though_most_are_no_days_the_other_way_round(tmp_path):
+    days = ["3/14/2019 12:00:00 AM", "4/25/2019", "12/31/2019", "1/2/2020"]
+    text = "tag,girth cm,Inspection Date\n" + "".join(f"{n},90,{day}\n" for n, day in enumerate(days))
+    rows = prepared_of(tmp_path, text).trees
+    assert [row.readings[0].measured_on for row in rows] == [
+        "2019-03-14",
+        "2019-04-25",
+        "2019-12-31",
+        "2020-01-02",
+    ]
+
+
+def test_epithets_of_hybrids_beside_a_genus_make_whole_names(tmp_path):
+    text = "Identifiant;Genre;Espèce;Variété\nA1;Platanus;x acerifolia;\nA2;Tilia;cordata;Greenspire\n"
+    rows = prepared_of(tmp_path, text).trees
+    assert [row.name_as_written for row in rows] == ["Platanus x acerifolia", "Tilia cordata 'Greenspire'"]
+
+
+def test_a_system_in_brackets_does_not_hide_a_column_of_coordinates(tmp_path):
+    text = "Identifiant;Essence;Coord X (L93);Coord Y (L93)\n" + "".join(
+        f"A{n};Tilia;{650000 + n * 5};{6860000 + n * 3}\n" for n in range(5)
+    )
+    row = prepared_of(tmp_path, text).trees[0]
+    assert (round(row.lon_deg, 1), round(row.lat_deg, 1)) == (2.3, 48.8)
