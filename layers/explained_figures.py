@@ -16,7 +16,7 @@ from layers.explaining import NO_SHARED, errors_of_stems, stem_inputs
 from layers.explaining_words import COUNTED_ALL, NO_ERROR_GIVEN, OF_CLASSES, OWN_OF_MANY
 from layers.explanations import Errors, Explanation, errors_of, explained, is_learned
 from layers.figure_subjects import SITE, WITHIN_BOUNDARY, Subject, subjects_of
-from layers.figure_sums import Stand
+from layers.figure_sums import EDGE, Stand
 from layers.history import StandState
 from layers.inputs import SiteTerms
 from layers.site_model import FROM_SITE
@@ -154,6 +154,16 @@ class _Mine:
         known = self.ground
         return (value * known.get("area_se_ha", 0.0) / known["area_ha"]) ** 2
 
+    def edge_se_m2(self, key: str) -> float:
+        """Deviation of the basal area from trees near the edge; nothing of other figures has it."""
+        shares = self.row["error_by_cause"] or {}
+        if key not in ("basal_area_m2", "basal_area_m2_per_ha") or EDGE not in shares:
+            return 0.0
+        if key not in WITHIN and self.row["area_id"] is None:  # all trees of the list, wherever they stand
+            return 0.0
+        per_ha = math.sqrt(shares[EDGE]) * self.row["basal_area_se_m2_per_ha"]
+        return float(per_ha * self.row["area_ha"])
+
     def only_area(self, value: float) -> Errors | None:
         """The error of what has no other than that of the ground; None where that is not known."""
         variance = self.area_variance(value)
@@ -170,8 +180,11 @@ def _of_stems(of: str, key: str, value: float, mine: _Mine) -> Explanation:
     d, per_ha = stems["dbh_cm"].to_numpy(dtype=float), key in WITHIN
     a = _SLOPES[key](d, mine.subject.area_ha)
     more = mine.area_variance(value) if per_ha else 0.0
-    errors = errors_of_stems(a, stems, mine.frames.state, mine.own_source, mine.frames.terms, more)
-    shown: dict[str, Any] = {"constants": mine.ground if per_ha else {}}
+    edge = mine.edge_se_m2(key)
+    beside = (edge / mine.subject.area_ha if per_ha else edge) ** 2
+    errors = errors_of_stems(a, stems, mine.frames.state, mine.own_source, mine.frames.terms, more, beside)
+    known = (mine.ground if per_ha else {}) | ({"edge_se_m2": edge} if edge > 0 else {})
+    shown: dict[str, Any] = {"constants": known}
     if key == "basal_area_m2":
         shown |= {"low": mine.row["basal_area_lo"], "high": mine.row["basal_area_hi"]}
     return explained(of, key, unit, value, equation, stem_inputs(stems), errors, mine.frames.terms, **shown)

@@ -8,7 +8,7 @@ import pandas as pd
 
 from layers import awkward_stems, conversion, error_model, girth, history, taper
 from layers.combining import departure_variance
-from layers.error_model import ASSUMPTION, Array
+from layers.error_model import ASSUMPTION, Array, Whole
 from layers.errors import NothingToCompute
 from layers.explaining_words import LUOMA
 from layers.explanations import Errors, Explanation, errors_of, explained, is_learned, one_after_the_other
@@ -21,15 +21,17 @@ from layers.standing import COUNTED
 
 _AS_SAID = (
     *("reading_id", "measured_on", "quantity", "value", "value_2", "unit", "instrument", "crew_kind"),
-    *("height_m", "tilt_deg"),
+    *("height_m", "tilt_deg", "parts", "awkward"),
 )
 NO_SHARED = pd.DataFrame(
     {"row": np.zeros(0, dtype=np.int64), "cause": np.zeros(0, dtype=object), "sensitivity_cm": np.zeros(0)}
 )
 
 
-def of_stem(records: Records, state: StandState, terms: SiteTerms, as_of: str, stem_id: str) -> Explanation:
-    """Return how the standard diameter of a stem on a day came about.
+def trunks(
+    records: Records, state: StandState, terms: SiteTerms, as_of: str, tree_id: str
+) -> dict[str, Explanation]:
+    """Return how the standard diameter of every stem of a tree came about, by stem.
 
     Parameters
     ----------
@@ -37,50 +39,59 @@ def of_stem(records: Records, state: StandState, terms: SiteTerms, as_of: str, s
         As for ``history.state_at``.
     state : StandState
         What it gave.
-    stem_id : str
-        The stem.
+    tree_id : str
+        The tree; one that did not stand on the day has no stems.
 
     Returns
     -------
-    Explanation
+    dict of Explanation
         Inputs are the readings that count: as they were said, ``cm_per_unit``, ``tilt_factor``,
         ``vine_off_cm``, ``bark_left``, ``as_measured_cm``, ``profile_b`` (of the profile, empty where it was
         not converted), ``factor``, ``bias_cm``, ``dbh_cm``, ``own_var_cm2``, ``departure_cm``, ``weight``.
+    """
+    terms = with_hands(terms, records)
+    stems = state.stem_state
+    stems = stems[(stems["tree_id"] == tree_id) & stems["stem_id"].notna()]
+    records = _only(records, tree_id)
+    counted = history.counted_readings(records, terms, as_of)
+    counts_for = counted.stems["stem_id"].to_numpy(dtype=object)[counted.stem[counted.rows]]
+    out = {}
+    for row in stems.itertuples():
+        mine = np.flatnonzero(counts_for == row.stem_id)
+        out[row.stem_id] = _trunk(row, counted, mine, records, terms)
+    return out
+
+
+def of_stem(records: Records, state: StandState, terms: SiteTerms, as_of: str, stem_id: str) -> Explanation:
+    """Return how the standard diameter of one stem came about, as ``trunks`` does.
 
     Raises
     ------
     NothingToCompute
         If the stem did not stand on the day.
     """
-    row = _row_of(state, stem_id)
-    if np.isnan(row["dbh_cm"]):
-        empty = pd.DataFrame()
-        why = row["dbh_source"]
-        return explained(f"stem:{stem_id}", "dbh_cm", "cm", np.nan, "stem_size", empty, None, terms, why=why)
-    terms = with_hands(terms, records)
-    records = _only(records, row["tree_id"])
-    counted = history.counted_readings(records, terms, as_of)
-    stem_ids = counted.stems["stem_id"].to_numpy(dtype=object)
-    mine = np.flatnonzero(stem_ids[counted.stem[counted.rows]] == stem_id)
-    errors = _errors_of_readings(counted, mine, terms)
+    found = state.stem_state.loc[state.stem_state["stem_id"] == stem_id, "tree_id"]
+    if not len(found):
+        raise NothingToCompute(f"the size of the trunk {stem_id}")
+    return trunks(records, state, terms, as_of, found.iloc[0])[stem_id]
+
+
+def _trunk(row: Any, counted: Counted, mine: Whole, records: Records, terms: SiteTerms) -> Explanation:
+    of = f"stem:{row.stem_id}"
+    if np.isnan(row.dbh_cm):
+        why = row.dbh_source
+        return explained(of, "dbh_cm", "cm", np.nan, "stem_size", pd.DataFrame(), None, terms, why=why)
     return explained(
-        f"stem:{stem_id}",
+        of,
         "dbh_cm",
         "cm",
-        float(row["dbh_cm"]),
+        float(row.dbh_cm),
         "stem_size",
         _readings(counted, mine, records, terms),
-        errors,
+        _errors_of_readings(counted, mine, terms),
         terms,
         constants={"breast_height_m": terms.breast_height_m},
     )
-
-
-def _row_of(state: StandState, stem_id: str) -> Any:
-    found = state.stem_state[state.stem_state["stem_id"] == stem_id]
-    if not len(found):
-        raise NothingToCompute(f"the size of the trunk {stem_id}")
-    return found.iloc[0]
 
 
 def _only(records: Records, tree_id: str) -> Records:
@@ -94,7 +105,7 @@ def _only(records: Records, tree_id: str) -> Records:
     )
 
 
-def _errors_of_readings(counted: Counted, mine: np.ndarray, terms: SiteTerms) -> Errors:
+def _errors_of_readings(counted: Counted, mine: Whole, terms: SiteTerms) -> Errors:
     rows, weights, readings = counted.rows[mine], counted.weights[mine], counted.sizes.readings
     own = float(np.sum(weights**2 * readings["own_var_cm2"].to_numpy(dtype=float)[rows]))
     one = np.zeros(len(readings), dtype=np.int64)
@@ -118,7 +129,7 @@ def own_source(reading: Any, terms: SiteTerms) -> str:
     return LUOMA if published else ASSUMPTION
 
 
-def _readings(counted: Counted, mine: np.ndarray, records: Records, terms: SiteTerms) -> pd.DataFrame:
+def _readings(counted: Counted, mine: Whole, records: Records, terms: SiteTerms) -> pd.DataFrame:
     """The readings that count with every step from what was said to the standard diameter."""
     rows, sizes = counted.rows[mine], counted.sizes
     said = sizes.readings.iloc[rows].reset_index(drop=True)
@@ -210,7 +221,13 @@ def stem_inputs(stems: pd.DataFrame) -> pd.DataFrame:
 
 
 def errors_of_stems(
-    a: Array, stems: pd.DataFrame, state: StandState, own: str, terms: SiteTerms, area_variance: float = 0.0
+    a: Array,
+    stems: pd.DataFrame,
+    state: StandState,
+    own: str,
+    terms: SiteTerms,
+    area_variance: float = 0.0,
+    edge_variance: float = 0.0,
 ) -> Errors:
     """Return the parts of the error of a number F of many stems; ``a`` is dF/dd of each."""
     departure = np.nan_to_num(stems["departure_var_cm2"].to_numpy(dtype=float))
@@ -218,4 +235,4 @@ def errors_of_stems(
     at = pd.Index(stems["stem_id"]).get_indexer(state.stem_parts["stem_id"])
     shared = state.stem_parts[at >= 0].assign(row=at[at >= 0])[["row", "cause", "sensitivity_cm"]]
     sums = {"own": float(np.sum(a**2 * alone)), "departure": float(np.sum(a**2 * departure))}
-    return errors_of(a, sums, shared, state.causes, own, terms.model, area_variance)
+    return errors_of(a, sums, shared, state.causes, own, terms.model, area_variance, edge_variance)

@@ -117,6 +117,7 @@ BETTER: dict[str, str] = {
     "calibration": N_("measure the hands again, more often"),
     "height": N_("write the height of measuring down"),
     "area": N_("survey the boundary"),
+    "edge": N_("measure where the trees near the edge stand"),
     "own": N_("read each trunk twice"),
 }
 """What would make a number better, by the kind of cause that has the largest part of its error."""

@@ -14,6 +14,7 @@ import pandas as pd
 
 from layers.error_model import ASSUMPTION, Array
 from layers.explaining_words import EQUATIONS, OF_THE_GROUND
+from layers.figure_sums import EDGE
 from layers.inputs import SiteTerms
 from layers.intervals import degrees_of_freedom, quantile_of
 from layers.site_model import FROM_SITE, PRIOR_DF, Factor, SiteModel
@@ -163,6 +164,7 @@ def errors_of(
     own_source: str,
     model: SiteModel,
     area_variance: float = 0.0,
+    edge_variance: float = 0.0,
 ) -> Errors:
     """Return the parts of the error of a number F of many diameters.
 
@@ -178,6 +180,8 @@ def errors_of(
         Where the own part is from, as long as it was not measured on the site.
     area_variance : float
         Variance of F that comes from the size of the ground.
+    edge_variance : float
+        Variance of F from trees near the edge that may stand on its other side.
     """
     effect = (a[shared["row"].to_numpy()] * shared["sensitivity_cm"]).groupby(shared["cause"]).sum()
     used = causes[causes["cause"].isin(effect.index)].reset_index(drop=True)
@@ -191,6 +195,8 @@ def errors_of(
         found[str(kind)] = (float(rows["size"].sum()), sources, sources == FROM_SITE)
     if area_variance > 0:
         found["area"] = (area_variance, OF_THE_GROUND, True)
+    if edge_variance > 0:
+        found[EDGE] = (edge_variance, ASSUMPTION, False)
     total = sum(variance for variance, _source, _measured in found.values())
     parts = tuple(
         Part(kind, variance, variance / total, source, measured)

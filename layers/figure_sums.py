@@ -1,7 +1,7 @@
 """Sums over the trees and stems of many areas at once."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -12,6 +12,8 @@ from layers.error_model import Array, SharedParts, Whole, expanded
 from layers.standing import COUNTED, DEAD
 
 Flags = NDArray[np.bool_]
+
+EDGE = "edge"
 
 
 @dataclass(frozen=True)
@@ -109,6 +111,12 @@ def counted_stems(stand: Stand, group: Whole, tree: Whole, limits_cm: Array) -> 
     return CountedStems(group[pair], pair, stem, girth.basal_area_m2(stand.dbh_cm[stem]))
 
 
+def sizes_in(stand: Stand, group: Whole, tree: Whole, limits_cm: Array) -> Array:
+    """Return what each (group, tree) pair adds to the basal area of its group if it is in it [m2]."""
+    counted = counted_stems(stand, group, tree, limits_cm)
+    return np.asarray(np.bincount(counted.pair, weights=counted.basal_area_m2, minlength=len(tree)))
+
+
 def _stems_of_pairs(stand: Stand, tree: Whole) -> tuple[Whole, Whole]:
     pair = np.repeat(np.arange(len(tree)), stand.count[tree])
     return pair, expanded(stand.start[tree], stand.count[tree])
@@ -160,6 +168,12 @@ def sums_of(
             np.bincount(code, weights=counted.basal_area_m2, minlength=groups * classes), dtype=float
         ).reshape(groups, classes),
     )
+
+
+def with_edges(sums: Sums, variance_m4: Array) -> Sums:
+    """Return the sums with the variance that trees near an edge add in every group, kind ``edge``."""
+    wide = np.column_stack([sums.variance_m4, variance_m4])
+    return replace(sums, variance_m4=wide, kinds=(*sums.kinds, EDGE))
 
 
 def _variance_m4(stand: Stand, counted: CountedStems, groups: int) -> Array:

@@ -9,12 +9,14 @@ import numpy as np
 import pandas as pd
 
 from layers import columns, diversity, ground, screening
+from layers.components import Changes, with_changes
+from layers.edge_doubt import edge_variance_m4
 from layers.error_model import Array
 from layers.figure_errors import errors_of
 from layers.figure_rows import Numbers, row_of
 from layers.figure_species import species_of
 from layers.figure_subjects import OTHERS, SITE, WITHIN_BOUNDARY, Subject, Subjects, near_edge, subjects_of
-from layers.figure_sums import Stand, counted_stems, sums_of
+from layers.figure_sums import Stand, counted_stems, sums_of, with_edges
 from layers.inputs import SiteTerms
 
 
@@ -31,6 +33,7 @@ def figures(
     known_at: int,
     places: pd.DataFrame | None = None,
     flags: pd.DataFrame | None = None,
+    since: Changes | None = None,
 ) -> list[dict[str, Any]]:
     """Return the figures of the whole site, then of places and areas by layer, name and id.
 
@@ -48,6 +51,8 @@ def figures(
         ``id``, ``name``, ``kind`` of the places; those of kind "part" have a row even without trees.
     flags : DataFrame, optional
         Columns of FLAGS; ``trees`` is then the table that the screening gives.
+    since : Changes, optional
+        What became of the stems since another day; without it nothing is said of increment and components.
 
     Returns
     -------
@@ -57,7 +62,8 @@ def figures(
     Notes
     -----
     The first row counts all trees, per hectare those within the boundary. A place has the trees assigned to
-    it. The 95 % interval of the basal area is centred on the plain sum minus pi/4 sum Var(d).
+    it. The 95 % interval of the basal area is centred on the plain sum minus pi/4 sum Var(d);
+    its variance has a part of trees near the edge of an area (kind ``edge``).
 
     Raises
     ------
@@ -72,17 +78,22 @@ def figures(
     subjects = subjects_of(stand, membership, trees, areas, places, terms)
     plane = ground.plane_positions(known, _frame(trees, areas, terms), terms)
     screened = None if flags is None else _screening(stand, subjects, trees, flags)
-    numbers = _numbers(stand, known, subjects, plane, membership, screened, terms)
+    numbers = _numbers(stand, known, areas, subjects, plane, membership, screened, terms)
     model = str(terms.model.version)
     day: dict[str, Any] = {"as_of": as_of, "known_at": known_at, "model": model}
     site = day | _beyond_boundary(stand, known, subjects, terms)
     first = row_of(numbers, subjects.rows, SITE, WITHIN_BOUNDARY, site)
-    return [first] + [row_of(numbers, subjects.rows, g, g, day) for g in range(OTHERS, len(subjects.rows))]
+    others = range(OTHERS, len(subjects.rows))
+    rows = [first] + [row_of(numbers, subjects.rows, g, g, day) for g in others]
+    if since is not None:
+        with_changes(rows, subjects, (SITE, *others), stand.tree_id, since)
+    return rows
 
 
 def _numbers(
     stand: Stand,
     known: pd.DataFrame,
+    areas: pd.DataFrame,
     subjects: Subjects,
     plane: Array,
     membership: pd.DataFrame,
@@ -93,8 +104,9 @@ def _numbers(
     groups, group, tree = len(subjects.rows), subjects.group, subjects.tree
     limits = np.array([one.counting_limit_cm for one in subjects.rows])
     counted = counted_stems(stand, group, tree, limits)
+    edges = edge_variance_m4(stand, known, areas, subjects.rows, limits, terms)
     return Numbers(
-        sums_of(stand, group, tree, counted, groups, terms.breaks_cm),
+        with_edges(sums_of(stand, group, tree, counted, groups, terms.breaks_cm), edges),
         species_of(stand, known["scientific_name"], group, tree, counted, groups),
         _clark_evans(stand, plane, subjects),
         near_edge(stand, membership, subjects.rows),

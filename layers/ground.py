@@ -184,7 +184,7 @@ def membership(trees: pd.DataFrame, areas: pd.DataFrame, terms: SiteTerms) -> pd
     ``near_edge``: the edge is closer than the position is known; where that is not said, it is not near.
     """
     columns.require(areas, "area_record", ("area_id", "layer", "geometry"))
-    at, shapes = _in_metres(trees, areas, terms)
+    at, shapes = in_metres(trees, areas, terms)
     tree = np.flatnonzero(np.isfinite(at).all(axis=1))
     area = np.flatnonzero(~shapely.is_missing(shapes) & ~shapely.is_empty(shapes))
     if not len(tree) or not len(area):
@@ -208,7 +208,8 @@ def membership(trees: pd.DataFrame, areas: pd.DataFrame, terms: SiteTerms) -> pd
     )
 
 
-def _in_metres(trees: pd.DataFrame, areas: pd.DataFrame, terms: SiteTerms) -> tuple[Array, Shapes]:
+def in_metres(trees: pd.DataFrame, areas: pd.DataFrame, terms: SiteTerms) -> tuple[Array, Shapes]:
+    """Return positions and outlines in metres, longitude and latitude as a plane: edges stay straight."""
     at, shapes = positions(trees, terms), _shapes(areas)
     middle = centre(trees, areas, terms)
     if terms.frame == "local" or middle is None:

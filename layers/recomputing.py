@@ -60,6 +60,8 @@ def _parts(shown: Shown, value: float, slopes: Sequence[float]) -> dict[str, flo
     ground, se = (shown["constants"].get(name) for name in ("area_ha", "area_se_ha"))
     if ground and se:
         found["area"] = (value * se / ground) ** 2
+    if "edge_se_m2" in shown["constants"]:
+        found["edge"] = (shown["constants"]["edge_se_m2"] / (ground or 1.0)) ** 2
     return {kind: size for kind, size in found.items() if size > 0}
 
 
