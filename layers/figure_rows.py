@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from layers import columns, girth, size_classes
+from layers import columns, components, girth, size_classes
 from layers.error_model import Z95, Array
 from layers.figure_errors import Errors
 from layers.figure_species import SpeciesOf
@@ -34,6 +34,7 @@ NO_LIMIT = N_("No smallest size is known from which stems were taken in: all cou
 SENTENCES = (
     *(NO_TREES, NO_SIZE, NO_AREA, NO_BOUNDARY, NO_OUTLINE, NOT_SCREENED, NOT_YET, NO_AREA_ERROR, NO_EDGE),
     *(SITE_ONLY, WHOLE_SITE, NO_NAMES, TOO_FEW_PLACED, NOBODY_SAID, NO_LIMIT),
+    *components.SENTENCES,
 )
 
 _COUNTS = (
@@ -191,7 +192,7 @@ def _why(
                 reasons.setdefault(key, sentence)
 
     say(("canopy_cover_pct", "canopy_low_pct", "canopy_high_pct", "carbon_t", "carbon_lo_t"), NOT_YET)
-    say(("carbon_hi_t", "increment", "components"), NOT_YET)
+    say(("carbon_hi_t",), NOT_YET)
     if is_site:
         say(("area_id", "layer", "kind"), WHOLE_SITE)
         say(("trees_outside_boundary",), NO_BOUNDARY)
@@ -202,6 +203,7 @@ def _why(
             tuple(key for key in row if key not in ("area_ha", "area_se_ha", "why", "layer", "name")),
             NO_OUTLINE,
         )
+    say(("increment", "components"), components.NO_SINCE)
     say(("near_edge",), NO_EDGE)
     if not ground.area_ha > 0:
         say((*_PER_HA, "area_se_ha"), NO_BOUNDARY if is_site else NO_AREA)

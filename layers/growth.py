@@ -18,7 +18,7 @@ from layers.error_model import Array, SharedParts, Whole
 from layers.girth import Standardised, standardised
 from layers.growth_lines import Fits, SortedReadings, far_enough, fitted
 from layers.history import live_readings
-from layers.inputs import Records, SiteTerms
+from layers.inputs import Records, SiteTerms, with_hands
 from layers.site_model import quantile95
 
 LEAST_DAYS = 640  # from first to last reading, for the growth of one stem
@@ -79,6 +79,7 @@ def growth_of(records: Records, terms: SiteTerms, as_of: str) -> Growth:
     ColumnMissing
         If a column that is needed is absent.
     """
+    terms = with_hands(terms, records)
     known = live_readings(records.readings)
     live = known[(known["state"] == LIVE).to_numpy()].sort_values("reading_id", ignore_index=True)
     when = days(live["measured_on"])

@@ -29,8 +29,8 @@ FALSE_SHARE = 0.05  # of the calls that are made, how many may be false
 class Verdicts:
     """What is called over a site.
 
-    Calls are made where the chance of so much change from nothing is at most ``largest_chance`` [-], itself at
-    most 5 %. Of ``calls`` at most ``false_calls`` are expected to be false.
+    Calls are made where the chance of so much change from nothing is at most ``largest_chance`` [-], itself
+    at most 5 %. Of ``calls`` at most ``false_calls`` are expected to be false.
     """
 
     largest_chance: float

@@ -159,7 +159,7 @@ def _latest(counted: Counted, terms: SiteTerms) -> pd.DataFrame:
     departure = departure_variance(readings, rows, stem, weights, stems)
     number = np.bincount(stem[rows], minlength=stems)
     return counted.stems.assign(
-        dbh_cm=known(_combined(number_at(readings, "dbh_cm", rows), weights, stem[rows], stems)),
+        dbh_cm=known(combined(number_at(readings, "dbh_cm", rows), weights, stem[rows], stems)),
         own_var_cm2=known(own_variance(readings, rows, stem, weights, stems)),
         departure_var_cm2=known(departure),
         as_measured_cm=_taken(readings["as_measured_cm"], first),
@@ -199,8 +199,8 @@ def _any_of(flags: NDArray[np.bool_], rows: Whole, stem: Whole, stems: int) -> N
     return out
 
 
-def _combined(sizes_cm: Array, weights: Array, stem: Whole, stems: int) -> Array:
-    """The weighted mean of every stem's sizes, exactly their size where they are alike; 0 without any.
+def combined(sizes_cm: Array, weights: Array, stem: Whole, stems: int) -> Array:
+    """Return the weighted mean of every stem's sizes, exactly their size where they are alike; 0 without any.
 
     ``stem`` is ordered. Weights add up to 1 but for rounding, which must not move a size over a class limit.
     """
