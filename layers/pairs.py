@@ -19,6 +19,7 @@ from layers.site_model import PUBLISHED, Effect, SiteModel
 
 FIRST_DAY = 10  # pairs for a first day (assumption)
 PAYS_UNTIL = 0.5  # of the published coefficient's deviation is left (assumption)
+LOWER_M = 0.6096  # 2 ft, where classes measure (common practice, no source)
 
 PAIR_COLUMNS = (
     *("stem_id", "tree_id", "measured_on", "taper_set", "low_m", "high_m", "low_cm", "high_cm"),
@@ -69,8 +70,9 @@ def height_pairs(
     Notes
     -----
     More pairs pay until the deviation of a set's coefficient is half of the published one (assumption). A
-    further pair is taken to be a typical one of the set: two readings and the trunk's own departure, so that
-    its information is g^2 / (2 v + s^2) with g the change of the standard diameter with the coefficient.
+    further pair is a typical trunk of the set, read at 2 ft and at breast height: its information is
+    g^2 / (2 v + s^2) with g the change of its size with the coefficient, v the variance of a reading and s
+    the trunk's own departure from the profile.
     """
     published = replace(terms, model=PUBLISHED)
     known = live_readings(records.readings)
@@ -80,7 +82,7 @@ def height_pairs(
     pairs = _pairs(sizes.readings, converted, terms, model, set(left_out))
     counted = pairs.loc[~pairs["left_out"].astype(bool), "taper_set"].value_counts().to_dict()
     rows = [
-        _set_row(str(name), group, int(counted.get(name, 0)), model)
+        _set_row(str(name), group, int(counted.get(name, 0)), model, terms)
         for name, group in converted.groupby("taper_set", sort=True)
     ]
     sets = pd.DataFrame(rows, columns=list(SET_COLUMNS))
@@ -107,7 +109,7 @@ def _converted(sizes: Standardised) -> pd.DataFrame:
     taper_parts = sizes.parts[sizes.parts["cause"].str.startswith("taper:").to_numpy(dtype=bool)]
     rows = taper_parts["row"].to_numpy(dtype=np.int64)
     variance = sizes.causes.set_index("cause")["variance"]
-    names = ["stem_id", "tree_id", "height_m", "own_var_cm2", "departure_se_cm"]
+    names = ["stem_id", "tree_id", "height_m", "dbh_cm", "own_var_cm2", "departure_se_cm"]
     return sizes.readings.iloc[rows][names].assign(
         row=rows,
         taper_set=taper_parts["cause"].str.removeprefix("taper:").to_numpy(dtype=object),
@@ -120,13 +122,15 @@ def _effect(model: SiteModel, name: str, b: float) -> Effect:
     return model.effects.get(f"taper:{name}", Effect(0.0, (taper.COEFFICIENT_SHARE * b) ** 2))
 
 
-def _set_row(name: str, group: pd.DataFrame, pairs: int, model: SiteModel) -> tuple[object, ...]:
+def _set_row(
+    name: str, group: pd.DataFrame, pairs: int, model: SiteModel, terms: SiteTerms
+) -> tuple[object, ...]:
     b = float(group["b"].iloc[0])
     published_var = (taper.COEFFICIENT_SHARE * b) ** 2
     learned = _effect(model, name, b)
     per_b = float(group["per_b_cm"].abs().median())
     own, departure = float(group["own_var_cm2"].median()), float(group["departure_se_cm"].median())
-    information = per_b**2 / (2.0 * own + departure**2)
+    information = _information(float(group["dbh_cm"].median()), own, b, terms.breast_height_m)
     return (
         name,
         pairs,
@@ -140,6 +144,14 @@ def _set_row(name: str, group: pd.DataFrame, pairs: int, model: SiteModel) -> tu
         float(np.sqrt(own + departure**2)),
         more_pairs(published_var, learned.variance, information),
     )
+
+
+def _information(dbh_cm: float, own_var_cm2: float, b: float, breast_height_m: float) -> float:
+    """What one more pair of a trunk of this size adds to 1 / variance of the coefficient."""
+    here, there = float(taper.profile(LOWER_M)), float(taper.profile(breast_height_m))
+    per_b = dbh_cm * (here - there) / ((1.0 + b * here) * (1.0 + b * there))
+    departure = float(taper.departure_se(LOWER_M, breast_height_m)) * dbh_cm
+    return per_b**2 / (2.0 * own_var_cm2 + departure**2)
 
 
 def _pairs(

@@ -1,7 +1,10 @@
 """The error models of a site: those that were adopted, the one in use, adopting another (definitions R10)."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
+from layers import history
+from layers.figures import figures
 from layers.site_model import PUBLISHED, SiteModel
 from service.actors import Actor, visible
 from service.errors import NotFound, StaleVersion
@@ -10,6 +13,7 @@ from service.store.engine import Store
 from service.store.model_rows import adopted_rows, insert_model, model_in_use, model_of
 from service.store.rows import Connection
 from service.store.site_rows import find_site, held_site
+from service.view import SiteView
 
 CHANGE_KIND = "model"
 
@@ -108,3 +112,22 @@ def _write(connection: Connection, site_fid: int, actor: Actor, model: SiteModel
         connection, site_fid, made, model.version, model.as_json(), fitted_at, actor.handle, changes.now()
     )
     return made.change_no
+
+
+def figures_with(view: SiteView, model: SiteModel) -> dict[str, Any]:
+    """Return the figures of a whole site as they would be with a model; what is screened is left out."""
+    terms = replace(view.terms, model=model)
+    state = history.state_at(view.records, terms, view.as_of)
+    rows = figures(
+        state.stem_state,
+        state.stem_parts,
+        state.causes,
+        view.membership,
+        trees=view.plain_trees,
+        areas=view.areas,
+        terms=terms,
+        as_of=view.as_of,
+        known_at=view.known_at,
+        places=view.records.places,
+    )
+    return rows[0]

@@ -16,6 +16,7 @@ import pandas as pd
 
 from layers import canopy, ground, history, screening, tree_table
 from layers import figures as figures_layer
+from layers.far_apart import Learned, learned
 from layers.history import StandState
 from layers.inputs import Records, SiteTerms, with_hands
 from layers.surroundings import Surroundings, surroundings
@@ -97,6 +98,11 @@ class SiteView:
         """The table of trees with signs, circumstances and questions (columns of TREES)."""
         given = (self.records, self.terms, self.as_of)
         return screening.with_flags(self.plain_trees, self.flags, *given, around=self._around)
+
+    @cached_property
+    def learned(self) -> Learned:
+        """The error model that the repeated readings of the site teach, whatever the day."""
+        return learned(self.records, self.terms)
 
     @cached_property
     def areas(self) -> pd.DataFrame:

@@ -52,7 +52,7 @@ def site_chart(slug: str, name: str) -> Response:
     plain = name.removesuffix(NARROW)
     if plain not in _OF_SITE:
         raise NotFound(_("chart"), name)
-    return _picture(view, name, lambda: _OF_SITE[plain](view, name != plain))
+    return picture(view, name, lambda: _OF_SITE[plain](view, name != plain))
 
 
 @bp.get("/sites/<slug>/trees/<tree_id>/<any(chart, 'chart-narrow'):name>.svg")
@@ -60,7 +60,7 @@ def tree_picture(slug: str, tree_id: str, name: str) -> Response:
     """One tree over the years."""
     view = current.site_view(slug)
     tree_facts.tree_row(view, tree_id)
-    return _picture(
+    return picture(
         view,
         f"{tree_id} {name}",
         lambda: tree_chart(_readings(view, tree_id), view.terms, _words(), name != "chart"),
@@ -87,7 +87,8 @@ def _readings(view: SiteView, tree_id: str) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=names)
 
 
-def _picture(view: SiteView, name: str, draw: Callable[[], str]) -> Response:
+def picture(view: SiteView, name: str, draw: Callable[[], str]) -> Response:
+    """Return a chart as an answer, drawn once per state of the site."""
     tag = frame.etag(view, "chart", name)
     held = frame.unchanged(tag)
     if held is not None:
@@ -98,7 +99,7 @@ def _picture(view: SiteView, name: str, draw: Callable[[], str]) -> Response:
         _kept.move_to_end(tag)
         while len(_kept) > KEPT_CHARTS:
             _kept.popitem(last=False)
-        picture = _kept[tag]
-    response = frame.kept_answer(picture, "image/svg+xml", tag)
+        drawn = _kept[tag]
+    response = frame.kept_answer(drawn, "image/svg+xml", tag)
     response.headers["Content-Security-Policy"] = PICTURE_POLICY
     return response

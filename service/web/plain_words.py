@@ -121,9 +121,25 @@ CHANGE_KIND = {
 }
 
 
+TAPER_SET = {
+    "soft maple and birch": _l("soft maple and birch"),
+    "poplar, alder and willow": _l("poplar, alder and willow"),
+    "mixed hardwood": _l("mixed broadleaved trees"),
+    "oak, hickory, beech and hard maple": _l("oak, hickory, beech and hard maple"),
+    "pine": _l("pine"),
+    "spruce": _l("spruce"),
+    "fir, cedar, hemlock and larch": _l("fir, cedar, hemlock and larch"),
+}
+
+
 def said(table: dict[str, Any], word: Any) -> str:
     """Return the plain words for a word of the data, the word itself where there are none."""
     return str(table[word]) if word in table else text(word)
+
+
+def set_words(name: str) -> str:
+    """Return the plain words for a set of species that shares a stem profile."""
+    return said(TAPER_SET, name)
 
 
 def init_app(app: Flask) -> None:
@@ -140,6 +156,7 @@ def init_app(app: Flask) -> None:
         ("flag_words", FLAG_KIND),
         ("seen_words", SEEN),
         ("entry_words", ENTRY),
+        ("instrument_words", INSTRUMENT),
     ):
         app.jinja_env.globals[name] = _pair(table)
     app.jinja_env.filters["status_said"] = _pair({**STATUS, **dict(HELPER_STATUSES)})
