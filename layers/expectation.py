@@ -7,6 +7,7 @@ comes first, never what is stored.
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -16,7 +17,7 @@ from layers.beside import Beside
 from layers.error_model import Array, Whole
 from layers.inputs import Records, SiteTerms
 from layers.reading_check import Expectation, Explanation, Good, Kind, Reading
-from layers.stem_forecast import SHRUNK_SD_SHARE, SHRUNK_SHARE, Forecast, forecast
+from layers.stem_forecast import LEAST_WEIGHT, SHRUNK_SD_SHARE, SHRUNK_SHARE, Forecast, forecast
 from layers.stem_sizes import Ordered, ordered
 from layers.usual_sizes import YOUNG_LOG_SD, YOUNG_MEDIAN_CM, YOUNG_SHARE
 
@@ -25,7 +26,8 @@ WEIGHTS: dict[Kind, float] = {  # shares of all readings; assumption
     "girth or width": 0.005,
     "digits swapped": 0.005,
     "another stem": 0.004,
-    "neighbour": 0.006,
+    "neighbour": 0.008,
+    "earlier": 0.002,
     "another height": 0.004,
     "shrinkage": 0.003,
     "slip": 0.001,
@@ -36,7 +38,12 @@ SLIP_SHARE, FIRST_SLIP_LOG_SD = (
     1.5,
 )  # how far off a slip is: share of the size; of a first one in logarithms
 MOST_WAYS = 4
+HARDLY_CREDIBLE = (
+    0.5  # weight of "the only earlier reading is a mistake" from which on nobody has to be asked
+)
 MOST_HEIGHTS = 5
+
+_WRONG = 1  # the way in which the only earlier reading is a mistake
 
 # By the unit that is typed: what was read instead, how many times too big the number is, share of mix-ups.
 UNIT_MIX_UPS: dict[str, tuple[tuple[str, float, float], ...]] = {
@@ -124,24 +131,25 @@ def packed(expected: Expected, at: Iterable[int]) -> list[Expectation]:
     rows = expected.rows[places]
     apart = expected.beside.of_rows(rows)
     said = expected.of.readings.iloc[rows]
-    quantity, unit = said["quantity"].tolist(), said["unit"].tolist()
+    quantity, unit, height = (said[name].tolist() for name in ("quantity", "unit", "height_m"))
+    every = _good(expected, places, expected.of.typed_per_cm[rows])
+    per_typed = expected.of.typed_per_cm[rows].tolist()
     out = []
-    for n, (place, row) in enumerate(zip(places.tolist(), rows.tolist(), strict=True)):
-        per_cm = float(expected.of.typed_per_cm[row])
-        if not expected.forecast.earlier[place]:
+    for n, (row, per_cm, good) in enumerate(zip(rows.tolist(), per_typed, every, strict=True)):
+        if not good:
             good = _first(expected.of.usual_log[row], per_cm)
             mixed = _mix_ups(quantity[n], unit[n])
             slip = Explanation("slip", "", 1.0, 0.0, FIRST_SLIP_LOG_SD, WEIGHTS["slip"])
             out.append(Expectation(quantity[n], unit[n], "log", good, (*mixed, slip)))
             continue
-        good = _good(expected.forecast, place, per_cm)
-        mean = max(good, key=lambda one: one.weight).mean
+        mean = good[0].mean
         others = (
             Explanation(kind, about, 0.0, size * per_cm, sd * per_cm, weight)
             for kind, about, size, sd, weight in _shared_out(apart[n])
         )
-        heights = _heights(expected, row, mean)
-        explanations = (*_mix_ups(quantity[n], unit[n]), *others, *heights, *_smaller(mean))
+        heights = _other_heights(expected, height[n], expected.beside.coefficient(row), mean)
+        before = _earlier(expected, int(places[n]), row, per_cm)
+        explanations = (*_mix_ups(quantity[n], unit[n]), *others, *before, *heights, *_smaller(mean))
         out.append(Expectation(quantity[n], unit[n], "plain", good, explanations))
     return out
 
@@ -153,20 +161,32 @@ def as_typed(reading: pd.Series) -> Reading:
     return Reading(f"{reading['value']:.10g}", reading["quantity"], reading["unit"], typed_2)
 
 
-def _good(ways: Forecast, place: int, per_cm: float) -> tuple[Good, ...]:
-    """The likeliest ways in which a good reading may come about, in the unit of what is typed."""
-    weight = ways.weight[place]
-    best = np.argsort(-weight, kind="stable")[:MOST_WAYS]
-    best = best[weight[best] > 0]
-    share = weight[best] / weight[best].sum()
-    return tuple(
-        Good(
-            float(ways.mean_cm[place, way]) * per_cm,
-            float(ways.sd_cm[place, way]) * per_cm,
-            float(part) * GOOD_WEIGHT,
-        )
-        for way, part in zip(best, share, strict=True)
+def credible(ways: Forecast) -> Array:
+    """Return the weights of the ways in which good readings may come about, of shape (rows, ways).
+
+    Where there is one earlier reading and the new one is unlike it, either may be the mistake: that is a
+    reason to ask, so that it is no good way, but for an earlier one that is hardly credible by itself.
+    """
+    weight = ways.weight.copy()
+    doubted = (ways.earlier == 1) & (weight[:, _WRONG] < HARDLY_CREDIBLE)
+    weight[doubted, _WRONG] = 0.0
+    return np.asarray(weight / np.maximum(weight.sum(axis=1, keepdims=True), LEAST_WEIGHT))
+
+
+def _good(expected: Expected, places: Whole, per_cm: Array) -> list[tuple[Good, ...]]:
+    """The likeliest good ways in the unit of what is typed, by place."""
+    ways, weight = expected.forecast, credible(expected.forecast)[places]
+    best = np.argsort(-weight, axis=1, kind="stable")[:, :MOST_WAYS]
+    weight = np.take_along_axis(weight, best, axis=1)
+    weight = GOOD_WEIGHT * weight / np.maximum(weight.sum(axis=1, keepdims=True), LEAST_WEIGHT)
+    mean, sd = (
+        np.take_along_axis(values[places], best, axis=1) * per_cm[:, None]
+        for values in (ways.mean_cm, ways.sd_cm)
     )
+    return [
+        tuple(Good(*one) for one in zip(*columns, strict=True) if one[2] > 0)
+        for columns in zip(mean.tolist(), sd.tolist(), weight.tolist(), strict=True)
+    ]
 
 
 def _first(usual_log: Array, per_cm: float) -> tuple[Good, ...]:
@@ -178,7 +198,8 @@ def _first(usual_log: Array, per_cm: float) -> tuple[Good, ...]:
     )
 
 
-def _mix_ups(quantity: str, unit: str) -> list[Explanation]:
+@lru_cache(maxsize=64)
+def _mix_ups(quantity: str, unit: str) -> tuple[Explanation, ...]:
     """Explanations that are the same for every stem: units, girth and width, digits."""
     found = [
         Explanation("unit", about, factor, 0.0, 0.0, WEIGHTS["unit"] * share)
@@ -187,7 +208,15 @@ def _mix_ups(quantity: str, unit: str) -> list[Explanation]:
     about, factor = ("girth as width", math.pi) if quantity == "diameter" else ("width as girth", 1 / math.pi)
     found.append(Explanation("girth or width", about, factor, 0.0, 0.0, WEIGHTS["girth or width"]))
     found.append(Explanation("digits swapped", "", 1.0, 0.0, 0.0, WEIGHTS["digits swapped"]))
-    return found
+    return tuple(found)
+
+
+def _earlier(expected: Expected, place: int, row: int, per_cm: float) -> Iterable[Explanation]:
+    """The only earlier reading of the stem was the mistake."""
+    ways = expected.forecast
+    if ways.earlier[place] == 1 and ways.weight[place, _WRONG] < HARDLY_CREDIBLE:
+        size, sd = (float(values[place, _WRONG]) * per_cm for values in (ways.mean_cm, ways.sd_cm))
+        yield Explanation("earlier", "", 0.0, size, sd, WEIGHTS["earlier"])
 
 
 def _smaller(mean: float) -> tuple[Explanation, Explanation]:
@@ -207,19 +236,22 @@ def _shared_out(
             yield kind, about, size, sd, WEIGHTS[kind] / len(mine)
 
 
-def _heights(expected: Expected, row: int, mean: float) -> list[Explanation]:
+def _other_heights(expected: Expected, height_m: float, b: float, mean: float) -> Iterable[Explanation]:
     """Measured at one of the other heights that are in use on the site."""
-    reading = expected.of.readings.iloc[row]
-    said = reading["height_m"]
-    standard = expected.breast_height_m
-    here = standard if said != said else float(said)
-    b = expected.beside.coefficient(row)
-    others = [height for height in expected.heights if abs(height - here) > taper.SAME_HEIGHT_M]
+    here = expected.breast_height_m if height_m != height_m else height_m
+    found = _factors(expected.heights, here, b)
+    for height, factor, share in found:
+        weight = WEIGHTS["another height"] / len(found)
+        yield Explanation("another height", f"{height:g}", factor, 0.0, mean * share, weight)
+
+
+@lru_cache(maxsize=4096)
+def _factors(heights: tuple[float, ...], here: float, b: float) -> tuple[tuple[float, float, float], ...]:
+    """For each other height [m] by what factor a reading there is greater, and the deviation of that."""
     found = []
-    for height in others:
-        factor = float(taper.ratio(height, here, b))
-        share = float(taper.departure_se(height, here))
-        deviation = mean * math.hypot(share, taper.COEFFICIENT_SHARE * (factor - 1.0))
-        weight = WEIGHTS["another height"] / len(others)
-        found.append(Explanation("another height", f"{height:g}", factor, 0.0, deviation, weight))
-    return found
+    for height in heights:
+        if abs(height - here) > taper.SAME_HEIGHT_M:
+            factor = float(taper.ratio(height, here, b))
+            departure = float(taper.departure_se(height, here))
+            found.append((height, factor, math.hypot(departure, taper.COEFFICIENT_SHARE * (factor - 1.0))))
+    return tuple(found)

@@ -13,8 +13,8 @@ from typing import Literal
 from layers.errors import OutsideDomain
 from layers.units import CM_PER_UNIT
 
-# A question costs a second look; it is asked as soon as one in eight readings like this is no good reading.
-ODDS_LIMIT = 1 / 7
+# A question costs a second look; it is asked as soon as one in six readings like this is no good reading.
+ODDS_LIMIT = 0.2
 
 Kind = Literal[
     "unit",
@@ -22,6 +22,7 @@ Kind = Literal[
     "digits swapped",
     "another stem",
     "neighbour",
+    "earlier",
     "another height",
     "shrinkage",
     "slip",

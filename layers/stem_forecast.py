@@ -18,7 +18,7 @@ Flags = NDArray[np.bool_]
 
 MOST_EARLIER = 6  # of a stem's latest readings
 MISTAKE = 0.03  # share of readings that are mistaken; assumption
-MISTAKE_ACCEPTED = 0.001  # after a person has said that the reading fits
+MISTAKE_ACCEPTED = 0.0001  # after a person has said that the reading fits
 MISTAKE_SD_SHARE = 0.6  # how far a mistaken one may lie from the truth, as a share of it; assumption
 SHRUNK = 0.003  # share of readings before which a trunk became smaller for good; assumption
 SHRUNK_SHARE, SHRUNK_SD_SHARE = 0.15, 0.10  # by how much of its diameter, give or take; assumption
@@ -33,7 +33,8 @@ class Sizes:
     ``effect_key`` and ``effect_cm`` are of shape (readings, kinds): a number for each shared cause (-1 for
     none) and the standard deviation that it gives the diameter, signed [cm]. ``height`` is a number for each
     height of measurement. ``years`` counts from any day. ``usual_cm``, ``usual_sd_cm``, ``growth`` and
-    ``growth_sd`` are those of the stem's genus. ``is_known`` is false for readings yet to come.
+    ``growth_sd`` are those of the stem's genus. ``log_unusual`` is by how much a size speaks for a mistake by
+    itself (logarithm of odds). ``is_known`` is false for readings yet to come.
     """
 
     stem: Whole
@@ -49,6 +50,7 @@ class Sizes:
     usual_sd_cm: Array
     growth: Array
     growth_sd: Array
+    log_unusual: Array
     is_accepted: Flags
     is_known: Flags
 
@@ -58,7 +60,8 @@ class Forecast:
     """Good readings to be expected, as normal distributions with weights: arrays (rows, ways).
 
     ``mean_cm`` and ``sd_cm`` are standard diameters of a reading, errors included; ``weight`` adds up to 1,
-    a way that does not count has weight 0. ``earlier`` is the number of earlier readings; without any the
+    a way that does not count has weight 0. Way 0 is "all earlier ones are good", ways 1 to n "the nth is a
+    mistake". ``earlier`` is the number of earlier readings; without any the
     row holds nothing but zeros.
     """
 
@@ -104,11 +107,12 @@ def _ways(sizes: Sizes, together: Whole) -> Iterator[tuple[Array, Array, Array]]
     seen = sizes.dbh_cm[together[:, :number]]
     level = sizes.level_cm[together[:, -1]]
     mistake = np.where(sizes.is_accepted[together[:, :number]], MISTAKE_ACCEPTED, MISTAKE)
+    odds = np.log(mistake / (1.0 - mistake)) + sizes.log_unusual[together[:, :number]]
     yield _given(cov, mean, seen, np.zeros(len(together)))
     for wrong in range(number):
         wider = cov.copy()
         wider[:, wrong, wrong] += (MISTAKE_SD_SHARE * level) ** 2
-        yield _given(wider, mean, seen, np.log(mistake[:, wrong] / (1.0 - mistake[:, wrong])))
+        yield _given(wider, mean, seen, odds[:, wrong])
     for since in range(1, number):
         after = (np.arange(number + 1) >= since).astype(float)
         smaller = mean - SHRUNK_SHARE * level[:, None] * after
@@ -140,7 +144,7 @@ def _covariance(sizes: Sizes, together: Whole) -> tuple[Array, Array]:
         key, size = sizes.effect_key[together, kind], sizes.effect_cm[together, kind]
         cov += _outer(size) * (key[:, :, None] == key[:, None, :]) * (key >= 0)[:, :, None]
     last = together[:, -1]
-    cov += (sizes.usual_sd_cm[last] ** 2)[:, None, None]
+    cov += (sizes.usual_sd_cm[last] ** 2 + sizes.level_cm[last] ** 2)[:, None, None]
     cov += _outer(sizes.growth_sd[last][:, None] * years)
     cov += YEAR_SD_CM**2 * np.minimum(years[:, :, None], years[:, None, :])
     return cov, sizes.usual_cm[last][:, None] + sizes.growth[last][:, None] * years

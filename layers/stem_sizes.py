@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.stats import norm
 
 from layers import girth
 from layers.corrections import LIVE, corrected
@@ -16,9 +17,10 @@ from layers.days import days, local_days, order_said
 from layers.error_model import Array, Whole
 from layers.inputs import Records, SiteTerms, with_hands
 from layers.stem_forecast import Sizes
-from layers.usual_sizes import usual
+from layers.usual_sizes import YOUNG_LOG_SD, YOUNG_MEDIAN_CM, YOUNG_SHARE, usual
 
 DAYS_PER_YEAR = 365.25
+ANY_LOG_SD = 2.0  # of mistaken sizes, as logarithms; assumption
 CLIPPED_AT = 3.0  # deviations of the usual sizes of a genus, for the errors of a stem's first reading
 
 
@@ -119,6 +121,7 @@ def _with_errors(
         usual_sd_cm=of_genus["sd_cm"],
         growth=of_genus["growth_cm_per_yr"],
         growth_sd=of_genus["growth_sd_cm_per_yr"],
+        log_unusual=_log_unusual(np.log(dbh), of_genus["log_mean"], of_genus["log_sd"]),
         is_accepted=rows["reading_id"].isin(accepted).to_numpy(),
         is_known=is_known,
     )
@@ -133,6 +136,14 @@ def _usual(genus: pd.Series) -> dict[str, Array]:
     each = [usual(name) for name in known] + [usual(None)]
     names = ("log_mean", "log_sd", "growth_cm_per_yr", "growth_sd_cm_per_yr", "mean_cm", "sd_cm")
     return {name: np.array([getattr(one, name) for one in each], dtype=float)[codes] for name in names}
+
+
+def _log_unusual(log_dbh: Array, log_mean: Array, log_sd: Array) -> Array:
+    """The logarithm of how much likelier each size is as a mistake, which may be any, than as a size."""
+    grown = norm.pdf(log_dbh, log_mean, log_sd)
+    young = norm.pdf(log_dbh, np.log(YOUNG_MEDIAN_CM), YOUNG_LOG_SD)
+    usual_one = (1.0 - YOUNG_SHARE) * grown + YOUNG_SHARE * young
+    return np.asarray(norm.logpdf(log_dbh, log_mean, ANY_LOG_SD) - np.log(np.maximum(usual_one, 1e-300)))
 
 
 def _level(stem: Whole, dbh: Array, is_known: NDArray[np.bool_], log_mean: Array, log_sd: Array) -> Array:

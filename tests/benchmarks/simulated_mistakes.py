@@ -37,7 +37,7 @@ def with_mistakes(site, rng, share=0.02, kinds=ALL):
     said |= {"good_value": said["value"], "good_value_2": said["value_2"]}
     said["value"], said["value_2"] = said["value"].copy(), said["value_2"].copy()
     before = forecast(site)
-    for kind, make in _MAKERS.items():
+    for kind, make in MAKERS.items():
         rows = np.flatnonzero(code == kind)
         if len(rows):
             done = make(rng, site, said, rows)
@@ -141,7 +141,7 @@ def _shrink(rng, site, said, rows):
     return np.ones(len(rows), dtype=bool)
 
 
-_MAKERS = {
+MAKERS = {
     UNIT: _mix_units,
     GIRTH: _mix_girth,
     DIGITS: _swap_digits,

@@ -96,6 +96,8 @@ def by_hand():
     yield "no digits to swap", reading("44"), expected(), "slip"
     yield "the neighbour", reading("130.5"), expected(more=neighbours), "neighbour"
     yield "the other neighbour", reading("61.5"), expected(more=neighbours), "neighbour"
+    before = (why("earlier", 0.0, 91.0, 76.0, 0.002),)
+    yield "the only one before may be the odd one", reading("155"), expected(more=before), "earlier"
     yield "another stem", reading("70.5"), expected(more=other), "another stem"
     yield "a low tape", reading("104"), expected(), "another height"
     yield "smaller than before", reading("85"), expected(), "shrinkage"
