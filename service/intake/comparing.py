@@ -66,7 +66,7 @@ def is_other_tree(said: Groups, before: Groups) -> bool:
         return False
     if _is_empty(_name(said["species"])) or _is_empty(_name(before["species"])):
         return False
-    away = _distance_m(said.get("position"), before.get("position"))
+    away = distance_m(said.get("position"), before.get("position"))
     if away is not None:
         return away > FAR_M
     return "tag" in said and "tag" in before and said["tag"] != before["tag"]
@@ -98,8 +98,8 @@ def _same_position(a: Sequence[Any] | None, b: Sequence[Any] | None) -> bool:
     return True
 
 
-def _distance_m(a: Sequence[Any] | None, b: Sequence[Any] | None) -> float | None:
-    """Distance of two positions [m] on a plane round the first; None where one has none."""
+def distance_m(a: Any, b: Any) -> float | None:
+    """Return the distance of two positions [m] on a plane round the first; None where one has none."""
     if not a or not b:
         return None
     if a[0] is not None and b[0] is not None:

@@ -140,7 +140,8 @@ def _put_aside(decision: Decision, said: Groups, before: Groups) -> bool:
         question = Question(
             "another tree",
             f"The key {decision.keyed.key} is known as another species in another place. Nothing was "
-            "changed: if the tree was replaced, give the new one a key of its own.",
+            "changed: if the tree was replaced, give the new one a key of its own; if the list is one of "
+            "another part of the ground, import it with --place.",
         )
     else:
         return False

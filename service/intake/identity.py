@@ -7,11 +7,15 @@ it; for a reading its column and day (or ``undated``) after that.
 
 import hashlib
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass
 from operator import attrgetter
+from types import MappingProxyType
 from typing import TypeAlias
 
-from service.intake.prepared import ImportOptions, Prepared, PreparedRow, PreparedShape, Question
+from service.intake.key_rules import NO_POSITION, KeyOf, as_the_file_has_it, key_by, rule_known_here
+from service.intake.prepared import Guess, ImportOptions, Prepared, PreparedRow, PreparedShape, Question
+from service.store.import_rows import KnownKey
 
 UNDATED = "undated"
 _BETWEEN = "\x1f"
@@ -55,7 +59,13 @@ def place_option(prepared: Prepared, options: ImportOptions) -> str:
     return options.place
 
 
-def keyed_rows(prepared: Prepared, place: str, name: Namer, known_ids: frozenset[str]) -> list[Keyed]:
+def keyed_rows(
+    prepared: Prepared,
+    place: str,
+    name: Namer,
+    known_ids: frozenset[str],
+    known: Mapping[str, KnownKey] = MappingProxyType({}),
+) -> list[Keyed]:
     """Return the rows of a file, in its order, with their keys.
 
     Rows without a place of their own are in that of ``--place``. Rows that carry UUIDs known here are matched
@@ -65,13 +75,14 @@ def keyed_rows(prepared: Prepared, place: str, name: Namer, known_ids: frozenset
     seen: dict[str, list[int]] = {}
     out = []
     rows: list[PreparedRow] | list[PreparedShape] = prepared.trees or prepared.shapes
+    for tree in prepared.trees:
+        tree.place = tree.place or place or None
+        _tell_apart(tree)
+    key_of = _rule(prepared, known)
     for row in rows:
-        if isinstance(row, PreparedRow):
-            row.place = row.place or place or None
-            _tell_apart(row)
         own = next((word for word in _OWN if row.own_ids.get(word) in known_ids), None) if known_ids else None
-        key = row.own_ids[own] if own else base_key(row, prepared.layer_name)
-        if row.refused is not None and key == _NOTHING:
+        key = row.own_ids[own] if own else base_key(row, prepared.layer_name, key_of)
+        if row.refused is not None and key == NO_POSITION:
             out.append(Keyed(row, key, ""))
             continue
         earlier = seen.setdefault(key, [])
@@ -83,24 +94,29 @@ def keyed_rows(prepared: Prepared, place: str, name: Namer, known_ids: frozenset
     return out
 
 
-def base_key(row: Row, layer_name: str) -> str:
+def base_key(row: Row, layer_name: str, key_of: KeyOf = as_the_file_has_it) -> str:
     """Return the key of a row before equal ones are numbered.
 
-    A column unique in the file; else tag and place; else position to 0.1 m and the species as written, of a
-    row without a position what the file calls it, though it calls another so, too. An
-    outline without such a column goes by its name; keys of outlines begin with what they came with, for two
-    files of outlines number theirs alike.
+    An outline without a column unique in the file goes by its name; keys of outlines begin with what they
+    came with, for two files of outlines number theirs alike.
     """
     if isinstance(row, PreparedShape):
         known = row.source_key or row.name or hashlib.sha1(row.wkb or b"", usedforsecurity=False).hexdigest()
         return f"{layer_name}: {known}"
-    if row.source_key is not None:
-        return row.source_key
-    if row.tag is not None:
-        return f"{row.tag} @ {row.place}" if row.place else row.tag
-    if row.external_id is not None and _position(row) == _NOTHING:
-        return f"{row.external_id} @ {row.place}" if row.place else row.external_id
-    return f"{_position(row)} {row.name_as_written or ''}".strip()
+    return key_of(row) or as_the_file_has_it(row)
+
+
+def _rule(prepared: Prepared, known: Mapping[str, KnownKey]) -> KeyOf:
+    """Return how rows get their keys, and say it where the site knows them by another rule."""
+    rule = rule_known_here(prepared.trees, known)
+    if rule is not None:
+        why = (
+            f"The site knows these rows by {rule}, from an earlier import. By {prepared.key_rule}, which "
+            "would come first now, all of them would be taken once more."
+        )
+        prepared.guesses = [guess for guess in prepared.guesses if guess.what != "key"]
+        prepared.guesses.append(Guess("key", rule, why, 0.9))
+    return key_by(rule)
 
 
 def _tell_apart(row: PreparedRow) -> None:
@@ -125,15 +141,5 @@ def _tell_apart(row: PreparedRow) -> None:
 
 
 _OWN = ("reading_id", "stem_id", "tree_id", "area_id", "target_id")
-_NOTHING = "without a position"
 _which_reading = attrgetter("column", "stem_number", "measured_on")
 _which_observation = attrgetter("column", "what", "observed_on")
-
-
-def _position(row: PreparedRow) -> str:
-    """The position to 0.1 m: 0.000001 degrees are 0.11 m of latitude."""
-    if row.lon_deg is not None and row.lat_deg is not None:
-        return f"{row.lon_deg:.6f}, {row.lat_deg:.6f}"
-    if row.x_m is not None and row.y_m is not None:
-        return f"{row.x_m:.1f}, {row.y_m:.1f}"
-    return _NOTHING

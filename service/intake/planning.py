@@ -43,7 +43,7 @@ def plan_import(
         here.keys = import_rows.known_keys(conn, site_fid, prepared.layer, place)
         here.places = import_rows.place_names(conn, site_fid)
         here.void_places = import_rows.void_places(conn, site_fid)
-    keyed = keyed_rows(prepared, place, here.name, known_ids)
+    keyed = keyed_rows(prepared, place, here.name, known_ids, here.keys)
     if prepared.layer in SHAPE_TABLES:
         decisions, to_compare = shape_deciding.look_at_shapes(keyed, here)
         compare = shape_deciding.compare_shape

@@ -100,9 +100,11 @@ def apply_keys(
     if key:
         guesses.append(Guess("key", key, f"Every row has its own {key!r}; it tells the rows apart.", 0.95))
         return f"column {key}"
-    if any(row.tag for row in rows):
-        return "tag and place"
-    return "position to 0.1 m and species as written"
+    rule = "tag and place" if any(row.tag for row in rows) else "position to 0.1 m and species as written"
+    guesses.append(
+        Guess("key", rule, "No column of numbers or names is there in which every row differs.", 0.8)
+    )
+    return rule
 
 
 def _apply_tags(rows: Sequence[PreparedRow], tags: list[str], guesses: list[Guess]) -> None:
