@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 
 ALLOWANCE_SHARE = 1.0 / 3.0  # own deviation of what is added or taken off, as a share of it (assumption)
 LEAST_BARK_SHARE = 0.7
+THICKEST_VINE_CM = 50.0
 TOO_SHORT = "too short for breast height"
 
 
@@ -120,18 +121,23 @@ def joined(facts: Mapping[str, float | None]) -> str | None:
     return ", ".join(words) or None
 
 
-def fault_of(facts: Mapping[str, float | None], height_m: float | None) -> str | None:
-    """Return what cannot be of the facts of a reading, as a sentence; None where all can be."""
+def faults_of(facts: Mapping[str, float | None], height_m: float | None) -> dict[str, str]:
+    """Return what cannot be of the facts of a reading, as a sentence by fact; empty where all can be."""
+    faults = {}
     bark, vine = facts.get("missing bark"), facts.get("vine")
     if bark is not None and not LEAST_BARK_SHARE <= bark <= 1.0:
-        return (
+        faults["missing bark"] = (
             f"Without bark {bark:g} of the width cannot be left; give a share from {LEAST_BARK_SHARE:g} to 1."
         )
-    if vine is not None and not 0 < vine <= 50:
-        return f"A vine of {vine:g} cm cannot be taken off; give its thickness in cm, from 0 to 50."
+    if vine is not None and not 0 < vine <= THICKEST_VINE_CM:
+        faults["vine"] = (
+            f"A vine of {vine:g} cm cannot be taken off; give its thickness, up to {THICKEST_VINE_CM:g} cm."
+        )
     if TOO_SHORT in facts and height_m is None:
-        return "Say at which height the foot was measured; a plant this short has no width at breast height."
-    return None
+        faults[TOO_SHORT] = (
+            "Say at which height the foot was measured; a plant this short has no width at breast height."
+        )
+    return faults
 
 
 def _is_number(text: str) -> bool:

@@ -9,8 +9,10 @@ from dataclasses import dataclass
 from math import pi, sqrt
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from layers.error_model import variance_of
 from layers.errors import OutsideDomain
 from layers.girth import equal_area_diameter_cm
 from layers.translating import N_
@@ -128,6 +130,50 @@ def by_every_rule(diameters: ArrayLike) -> dict[str, float]:
         for name, rule in RULES.items()
         if len(sizes) >= rule.fewest and (rule.most is None or len(sizes) <= rule.most)
     }
+
+
+@dataclass(frozen=True)
+class Counted:
+    """The size of a tree by a rule of RULES and its standard error [cm]."""
+
+    rule: str
+    size_cm: float
+    se_cm: float
+
+
+def counted_by_rules(
+    stem_state: pd.DataFrame, stem_parts: pd.DataFrame, causes: pd.DataFrame
+) -> list[Counted]:
+    """Return the size of a tree by every rule that is meant for its number of measured stems.
+
+    Parameters
+    ----------
+    stem_state : DataFrame
+        Its stems: ``stem_id``, ``dbh_cm``, ``own_var_cm2``.
+    stem_parts, causes : DataFrame
+        What they share of their errors.
+
+    Notes
+    -----
+    Errors by the delta method with slopes by finite differences: every rule is smooth but where two stems
+    are equal.
+    """
+    sized = stem_state[stem_state["dbh_cm"].notna()]
+    diameters = sized["dbh_cm"].to_numpy(dtype=float)
+    own = pd.Series(sized["own_var_cm2"].to_numpy(dtype=float), index=sized["stem_id"].to_numpy())
+    parts = stem_parts[stem_parts["stem_id"].isin(sized["stem_id"])]
+    out = []
+    for rule, size in by_every_rule(diameters).items():
+        slopes = pd.Series(_slopes(rule, diameters), index=own.index)
+        out.append(Counted(rule, size, float(np.sqrt(variance_of(own, slopes, parts, causes)))))
+    return out
+
+
+def _slopes(rule: str, diameters: Array) -> Array:
+    step = 1e-6 * float(np.max(diameters))
+    moved = diameters + step * np.eye(len(diameters))
+    changed = np.array([RULES[rule].of(each) for each in moved])
+    return np.asarray((changed - RULES[rule].of(diameters)) / step)
 
 
 def one_tape_round_two(diameter: float) -> float:

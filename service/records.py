@@ -145,9 +145,9 @@ class ReadingIn(Appended):
                 )
         if self.parts is not None and not self.void:
             self._make_of_parts(self.parts)
-        fault = awkward_stems.fault_of(awkward_stems.facts_of(self.awkward), self.height_m)
-        if fault and not self.void:
-            raise ValueError(fault)
+        faults = awkward_stems.faults_of(awkward_stems.facts_of(self.awkward), self.height_m)
+        if faults and not self.void:
+            raise ValueError(" ".join(faults.values()))
         return self
 
     def _make_of_parts(self, parts: str) -> None:

@@ -12,7 +12,8 @@ from service.entry import Answer, enter_readings
 from service.errors import InvalidRequest
 from service.records import ReadingIn, parsed
 from service.view import SiteView
-from service.web import choices, current, form, frame, lengths, reading_answers, sheet_pages, teams
+from service.web import choices, current, display, form, frame, lengths, reading_answers, sheet_pages, teams
+from service.web.reading_forms import count_in_hands
 
 bp = Blueprint("grid_pages", __name__)
 
@@ -50,7 +51,7 @@ def grid(slug: str) -> Any:
 
 def _refusal(answer: Answer) -> str:
     if answer.known is None:
-        return answer.why or ""
+        return display.say(answer.why or "")
     value, unit = answer.known["value"], answer.known["unit"]
     said = _(
         "This row was kept before, as %(value)s %(unit)s. Correct it on the tree's page.",
@@ -114,6 +115,7 @@ def _items(view: SiteView, sent: form.Form, rows: Rows) -> dict[str, dict[str, A
     shared: dict[str, Any] = {**sent.texts(*SHARED), "height_m": height}
     shared["date_precision"] = "day" if shared["measured_on"] else "unknown"
     shared = {name: value for name, value in shared.items() if value is not None}
+    count_in_hands(sent, shared)
     batch = _batch(sent)
     items = {}
     for row in rows:
@@ -145,7 +147,7 @@ def _note_fault(sent: form.Form, field: str, item: Mapping[str, Any]) -> None:
     except InvalidRequest as error:
         for where, message in error.faults:
             name = where.strip("/")
-            sent.faults.setdefault(name if name in (*SHARED, "height_m") else field, message)
+            sent.faults.setdefault(name if name in (*SHARED, "height_m") else field, display.say(message))
 
 
 def _page(view: SiteView, sent: form.Form) -> Any:

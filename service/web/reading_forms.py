@@ -5,21 +5,34 @@ from typing import Any
 from flask import Blueprint, request
 from flask_babel import gettext as _
 
+from layers.hands import UNIT_OF
 from service.entry import Answer, enter_readings
 from service.errors import NotFound
 from service.records import ReadingIn, parsed
 from service.store import changes
 from service.view import SiteView
-from service.web import choices, current, display, form, frame, lengths, reading_answers, teams, tree_facts
+from service.web import (
+    awkward_fields,
+    choices,
+    current,
+    display,
+    form,
+    frame,
+    lengths,
+    reading_answers,
+    teams,
+    tree_facts,
+)
 
 bp = Blueprint("reading_forms", __name__)
 
-TEXTS = ("stem_id", "quantity", "unit", "instrument", "measured_on", "crew", "crew_kind", "note")
-NUMBERS = ("value", "first_guess")
+TEXTS = ("stem_id", "quantity", "unit", "instrument", "measured_on", "crew", "crew_kind", "note", "parts")
+NUMBERS = ("value", "first_guess", "resolution")
+AWKWARD = ("awkward", "side", "rule", "tilt_deg")
 KEPT = (
     *("quantity", "unit", "value", "value_2", "parts", "instrument", "calibration_id", "height_m"),
     *("resolution", "measured_on", "date_precision", "crew", "crew_kind", "round_id", "tilt_deg", "side"),
-    *("rule", "first_guess", "first_entry", "note", "class_from_cm", "class_to_cm"),
+    *("rule", "awkward", "first_guess", "first_entry", "note", "class_from_cm", "class_to_cm"),
 )
 
 
@@ -35,7 +48,8 @@ def measure(slug: str, tree_id: str) -> Any:
     values = _values(view, sent, _heights(view, stems))
     if values.get("stem_id") is None and stems:
         values["stem_id"] = stems[0][0]
-    if "value" not in values:
+    count_in_hands(sent, values)
+    if "value" not in values and "parts" not in values:
         sent.faults.setdefault("value", _("Type what was read; or leave the page if nothing was measured."))
     answers = form.tried(sent, lambda: _enter(slug, values))
     if answers is None or form.refused(sent, answers):
@@ -57,9 +71,18 @@ def _values(
     values["height_m"] = lengths.typed(sent, "height_m", units, *heights, kind="measuring")
     if values["value"] == 0:
         sent.faults["value"] = _("Zero is not a size. Leave the page when nothing was measured.")
+    values |= awkward_fields.typed(sent, values["height_m"])
     teams.require_code(view, sent, known)
     values["date_precision"] = "day" if values["measured_on"] else "unknown"
     return {name: value for name, value in values.items() if value is not None}
+
+
+def count_in_hands(sent: form.Form, values: dict[str, Any]) -> None:
+    """A new reading with hands is a count; a length would be taken for a trunk as thin as a hand."""
+    unit = UNIT_OF.get(values.get("instrument", ""))
+    if unit and values.get("unit") not in (unit, None):
+        words = dict(choices.READING_UNITS)[unit]
+        sent.faults["unit"] = _("Hands are counted: choose %(unit)s as the unit.", unit=words)
 
 
 def _measure_page(view: SiteView, tree: Any, stems: list[tuple[str, int]], sent: form.Form) -> Any:
@@ -71,6 +94,7 @@ def _measure_page(view: SiteView, tree: Any, stems: list[tuple[str, int]], sent:
         stems=stems,
         form=sent,
         choices=choices,
+        awkward=awkward_fields,
         teams=teams.known(view),
     )
     return page, (422 if sent.faults else 200)
@@ -112,6 +136,7 @@ def correct(slug: str, reading_id: str) -> Any:
     if request.method == "GET":
         values = {name: reading[name] for name in (*TEXTS, *NUMBERS)}
         values["height_m"] = lengths.shown(reading["height_m"], view.terms.units, "measuring")
+        values |= awkward_fields.shown(reading)
         return _correct_page(view, reading, tree_id, form.blank(**values))
     sent = form.typed()
     crossing_out = sent.text("act") == "cross out"
@@ -140,7 +165,10 @@ def _correction(view: SiteView, reading: Any, sent: form.Form, crossing_out: boo
     values = {name: reading[name] for name in KEPT}
     if not crossing_out:
         typed = _values(view, sent, [reading["height_m"]], reading["crew"])
-        values |= {name: typed.get(name) for name in (*TEXTS, *NUMBERS, "height_m") if name in sent.values}
+        shown = [name for name in (*TEXTS, *NUMBERS, "height_m") if name in sent.values]
+        shown += AWKWARD if awkward_fields.OPENED in sent.values else ()
+        values |= {name: typed.get(name) for name in shown}
+        _without_old_goes(reading, values)
         day = typed.get("measured_on")
         if day != reading["measured_on"]:
             values["date_precision"] = typed["date_precision"]
@@ -154,6 +182,16 @@ def _correction(view: SiteView, reading: Any, sent: form.Form, crossing_out: boo
     return {**said, **own, "reason": sent.text("reason")}
 
 
+def _without_old_goes(reading: Any, values: dict[str, Any]) -> None:
+    """Goes that were left as they were do not hold a corrected size back, nor the other way round."""
+    if values.get("parts") is None:
+        return
+    if values["parts"] != reading["parts"] and values.get("value") == reading["value"]:
+        values["value"] = None
+    elif values["parts"] == reading["parts"] and values.get("value") != reading["value"]:
+        values["parts"] = None
+
+
 def _correct_page(view: SiteView, reading: Any, tree_id: str, sent: form.Form) -> Any:
     page = frame.site_page(
         "correct_form.html",
@@ -164,6 +202,7 @@ def _correct_page(view: SiteView, reading: Any, tree_id: str, sent: form.Form) -
         said=tree_facts.as_said(reading, display.Units(view.terms.units)),
         form=sent,
         choices=choices,
+        awkward=awkward_fields,
         teams=teams.known(view),
     )
     return page, (422 if sent.faults else 200)

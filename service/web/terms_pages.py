@@ -5,6 +5,7 @@ from typing import Any
 from flask import Blueprint, flash, request
 from flask_babel import gettext as _
 
+from service import conventions
 from service.site_terms import edit_terms, terms_now
 from service.view import SiteView
 from service.web import current, display, form, frame
@@ -12,7 +13,6 @@ from service.web import current, display, form, frame
 bp = Blueprint("terms_pages", __name__)
 
 TEXTS = ("name", "country", "units", "time_zone", "phone", "qualified")
-HEIGHTS_M = ("1.0", "1.2", "1.3", "1.3716", "1.4", "1.5")
 
 
 @bp.route("/sites/<slug>/terms", methods=["GET", "POST"])
@@ -35,12 +35,41 @@ def site_terms(slug: str) -> Any:
 
 def _page(view: SiteView, sent: form.Form) -> Any:
     units = display.Units(view.terms.units)
-    heights = [(height, _both(units, float(height))) for height in HEIGHTS_M]
+    heights = [(_number(each.height_m), _offered(units, each)) for each in conventions.OFFERED]
+    offered = {height for height, _words in heights}
     known = sent.values.get("breast_height_m", "")
-    if known and known not in HEIGHTS_M:
+    if known and known not in offered:
         heights.append((known, _both(units, float(known)) if form.Form.is_number(known) else known))
-    page = frame.site_page("terms_form.html", view, "ground", form=sent, heights=heights)
+    page = frame.site_page(
+        "terms_form.html", view, "ground", form=sent, heights=heights, usual=_usual(units, sent)
+    )
     return page, (422 if sent.faults else 200)
+
+
+def _number(metres: float) -> str:
+    return f"{metres:.4f}".rstrip("0").ljust(len("1.0"), "0")
+
+
+def _offered(units: display.Units, each: conventions.Convention) -> str:
+    """A height with who uses it."""
+    return f"{_both(units, each.height_m)}: {', '.join(str(_(who)) for who in each.used_by)}"
+
+
+def _usual(units: display.Units, sent: form.Form) -> str:
+    """What the country of the ground preselects, and why; any other height may be chosen."""
+    country = sent.text("country")
+    height = units.height(conventions.breast_height_m(country))
+    users = ", ".join(str(_(who)) for who in conventions.usual_in(country))
+    if not users:
+        return str(_("Where nothing is known of the country, %(height)s is preselected.", height=height))
+    return str(
+        _(
+            "For %(country)s it is %(height)s that is preselected, because it is used there: %(users)s.",
+            country=country,
+            height=height,
+            users=users,
+        )
+    )
 
 
 def _both(units: display.Units, metres: float) -> str:

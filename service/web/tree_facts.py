@@ -11,8 +11,9 @@ from flask_babel import gettext as _
 from layers import girth, history
 from service.errors import NotFound
 from service.view import SiteView
-from service.web import display
+from service.web import awkward_fields, display
 from service.web import plain_words as plain
+from service.web.awkward_fields import AwkwardFact
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,8 @@ class ReadingFact:
     note: str | None
     reason: str | None
     uses: bool
+    awkward: tuple[AwkwardFact, ...] = ()
+    done_so: str = ""
 
 
 @dataclass(frozen=True)
@@ -182,6 +185,8 @@ def _reading_fact(row: Any, used: str | None, units: display.Units) -> ReadingFa
         note=row.note,
         reason=row.reason,
         uses=row.reading_id == used,
+        awkward=tuple(awkward_fields.facts_said(row)),
+        done_so=awkward_fields.done_so(row),
     )
 
 
@@ -197,6 +202,8 @@ def as_said(row: Any, units: display.Units) -> str:
         said = str(_("no size"))
     else:
         value = f"{row.value:.10g}"
+        if not display.is_missing(row.parts) and row.parts:
+            value = f"{row.parts} = {value}"
         if not display.is_missing(row.value_2):
             value = f"{value} / {row.value_2:.10g}"
         if row.quantity == "diameter":

@@ -11,6 +11,7 @@ from service.outlets.csv_out import csv_pieces
 from service.outlets.layer_rows import layer_rows
 from service.view import SiteView
 from service.web import current, display, frame, today, tree_facts
+from service.web.code_pages import rules_of_tree
 from service.web.dangers import dangers
 from service.web.former_facts import changes_of_tree
 from service.web.listing import found_rows, listing
@@ -70,6 +71,7 @@ def site_tree(slug: str, tree_id: str) -> str:
         record=record,
         changed=changes_of_tree(view, record),
         stems=stems,
+        stem_rules=rules_of_tree(view, tree_id),
         chart=any(reading.day for stem in stems for reading in stem.readings),
         flags=_flags(view, tree_id),
         dangers=dangers(view, tree_id),

@@ -5,6 +5,7 @@ import pytest
 
 from layers import awkward_stems, girth, stem_rules, telling
 from layers.errors import OutsideDomain
+from layers.history import state_at
 from tests.builders import make_reading, make_records, make_site, make_stem, make_tree
 
 
@@ -91,8 +92,8 @@ def test_what_is_said_of_counts_is_known_to_pages():
     ],
 )
 def test_what_cannot_be_is_said(facts, height_m, said):
-    fault = awkward_stems.fault_of(facts, height_m)
-    assert fault is None if said is None else fault.startswith(said)
+    faults = " ".join(awkward_stems.faults_of(facts, height_m).values())
+    assert faults == "" if said is None else faults.startswith(said)
 
 
 def test_every_fact_says_what_is_done_and_where_that_is_from():
@@ -120,3 +121,42 @@ def test_every_rule_lies_between_the_largest_stem_and_their_sum():
     for name, size in stem_rules.by_every_rule(sizes).items():
         assert size <= sizes.sum()
         assert size >= sizes.max() or name == "half of three largest"
+
+
+def counted_by(state):
+    return stem_rules.counted_by_rules(state.stem_state, state.stem_parts, state.causes)
+
+
+def test_the_error_of_a_rule_is_that_of_its_stems():
+    records = make_records(
+        trees=[make_tree()],
+        stems=[make_stem(stem_id=f"s{n}", fid=n, number=n) for n in range(3)],
+        readings=[
+            make_reading(reading_id=f"r{n}", stem_id=f"s{n}", quantity="diameter", value=value, height_m=1.0)
+            for n, value in enumerate((30.0, 20.0, 10.0))
+        ],
+    )
+    state = state_at(records, make_site(), "2025-01-01")
+    found = {each.rule: each for each in counted_by(state)}
+    stems = state.stem_state
+    own = stems["own_var_cm2"].to_numpy()
+    joined = state.stem_parts.merge(state.causes, on="cause").assign(
+        effect=lambda rows: rows["sensitivity_cm"] * np.sqrt(rows["variance"])
+    )
+    shared = joined.pivot_table(index="stem_id", columns="cause", values="effect").fillna(0.0).to_numpy()
+    for rule, slopes in (
+        ("sum", np.ones(3)),
+        ("largest and half", np.array([1.0, 0.5, 0.5])),
+        ("equal basal area", stems["dbh_cm"].to_numpy() / found["equal basal area"].size_cm),
+    ):
+        variance = np.sum(slopes**2 * own) + np.sum((slopes @ shared) ** 2)
+        assert found[rule].se_cm == pytest.approx(np.sqrt(variance), rel=1e-4)
+
+
+def test_one_trunk_has_no_rule_for_several():
+    state = state_at(
+        make_records(trees=[make_tree()], stems=[make_stem()], readings=[make_reading()]),
+        make_site(),
+        "2025-01-01",
+    )
+    assert counted_by(state) == []
