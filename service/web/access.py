@@ -102,6 +102,10 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/api/sites/<slug>/changes", "GET"): "look",
     ("/api/sites/<slug>/readings", "POST"): "measure",
     ("/api/sites/<slug>/observations", "POST"): "measure",
+    ("/api/sites/<slug>/calibrations", "POST"): "measure",
+    ("/sites/<slug>/trees/<tree_id>/code", "GET"): "look",
+    ("/sites/<slug>/hands", "GET"): "measure",
+    ("/sites/<slug>/hands", "POST"): "measure",
 }
 
 csrf = CSRFProtect()
