@@ -14,13 +14,13 @@ from service.intake.understand import prepare
 from service.view import SiteView
 
 
-def figures_of_file(view: SiteView, path: Path) -> list[dict[str, Any]]:
-    """Return the figures of every polygon of a file, in file order.
+def figures_of_file(view: SiteView, path: Path, since: str | None = None) -> list[dict[str, Any]]:
+    """Return the figures of every polygon of a file, in file order; with changes since a day, if named.
 
     Raises
     ------
     InvalidRequest
-        If the file holds no usable polygon.
+        If the file holds no usable polygon, or ``since`` is not a day before that of the view.
     """
     crs = "local" if view.terms.frame == "local" else None
     facts = SiteFacts(frame=view.terms.frame, today=view.as_of, breast_height_m=view.terms.breast_height_m)
@@ -29,10 +29,12 @@ def figures_of_file(view: SiteView, path: Path) -> list[dict[str, Any]]:
     if not shapes:
         reasons = "; ".join(shape.refused or "" for shape in prepared.shapes)
         raise InvalidRequest(f"{path.name} holds no usable polygon. {reasons}")
-    return figures_of_shapes(view, shapes)
+    return figures_of_shapes(view, shapes, since)
 
 
-def figures_of_shapes(view: SiteView, shapes: list[PreparedShape]) -> list[dict[str, Any]]:
+def figures_of_shapes(
+    view: SiteView, shapes: list[PreparedShape], since: str | None = None
+) -> list[dict[str, Any]]:
     """Return the figures of prepared polygons, in their order."""
     areas = columns.shaped("area_record", pd.DataFrame([_area(shape, n) for n, shape in enumerate(shapes)]))
     areas = ground.areas_ha(areas, view.terms)
@@ -47,6 +49,7 @@ def figures_of_shapes(view: SiteView, shapes: list[PreparedShape]) -> list[dict[
         as_of=view.as_of,
         known_at=view.known_at,
         flags=view.flags,
+        since=view.changes_since(since) if since else None,
     )
     of = {row["area_id"]: row for row in rows}
     return [of[area_id] for area_id in areas["area_id"]]

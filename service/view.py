@@ -16,6 +16,7 @@ import pandas as pd
 
 from layers import canopy, ground, history, screening, tree_table
 from layers import figures as figures_layer
+from layers.components import Changes, changes_between
 from layers.far_apart import Learned, learned
 from layers.history import StandState
 from layers.inputs import Records, SiteTerms, with_hands
@@ -119,6 +120,33 @@ class SiteView:
     @cached_property
     def figures(self) -> list[dict[str, Any]]:
         """Figures of the site, its places and its areas (definitions N15)."""
+        return self._figures(None)
+
+    def figures_since(self, since: str | None) -> list[dict[str, Any]]:
+        """Return the figures with what changed since an earlier day; without one, those of the day alone.
+
+        Raises
+        ------
+        InvalidRequest
+            If that is not a day before the day of the view.
+        """
+        return self.figures if since is None else self._figures(self.changes_since(since))
+
+    def changes_since(self, since: str) -> Changes:
+        """Return what became of the stems since an earlier day.
+
+        Raises
+        ------
+        InvalidRequest
+            If that is not a day before the day of the view.
+        """
+        day = _day(since, "since")
+        if day >= self.as_of:
+            said = f"{day} is not before {self.as_of}; name an earlier day to compare with."
+            raise InvalidRequest([("since", said)])
+        return changes_between(self.records, self.terms, day, self.as_of)
+
+    def _figures(self, since: Changes | None) -> list[dict[str, Any]]:
         return figures_layer.figures(
             self.state.stem_state,
             self.state.stem_parts,
@@ -131,6 +159,7 @@ class SiteView:
             known_at=self.known_at,
             places=self.records.places,
             flags=self.flags,
+            since=since,
         )
 
 
@@ -180,11 +209,11 @@ def view_of(
     return view
 
 
-def _day(text: str) -> str:
+def _day(text: str, name: str = "as_of") -> str:
     try:
         return dt.date.fromisoformat(text).isoformat()
     except ValueError as error:
-        raise InvalidRequest([("as_of", f"{text[:40]!r} is not a day; write it as YYYY-MM-DD.")]) from error
+        raise InvalidRequest([(name, f"{text[:40]!r} is not a day; write it as YYYY-MM-DD.")]) from error
 
 
 def sites(store: Store, actor: Actor) -> list[SiteSummary]:

@@ -34,6 +34,10 @@ def figures_table(rows: list[dict[str, Any]], terms: SiteTerms) -> str:
     """Return figures as an aligned table: per row trees, sizes and basal area give or take its error."""
     headers = ["area", "ha", "trees", "measured", "BA m2", "give or take", "BA m2/ha", "stems/ha", "QMD cm"]
     table = [headers] + [_cells(row, terms) for row in rows]
+    if any(row["increment"] for row in rows):
+        headers += ["growth cm/yr", "give or take"]
+        for cells, row in zip(table[1:], rows, strict=True):
+            cells += _growth_cells(row["increment"])
     widths = [max(len(line[i]) for line in table) for i in range(len(headers))]
     return "\n".join(
         "  ".join(
@@ -42,6 +46,13 @@ def figures_table(rows: list[dict[str, Any]], terms: SiteTerms) -> str:
         )
         for line in table
     )
+
+
+def _growth_cells(increment: dict[str, Any] | None) -> list[str]:
+    if increment is None:
+        return [_number(None, 2)] * 2
+    half = (increment["growth_hi_cm_per_yr"] - increment["growth_lo_cm_per_yr"]) / 2
+    return [_number(increment["growth_cm_per_yr"], 2), _number(half, 2)]
 
 
 def _cells(row: dict[str, Any], terms: SiteTerms) -> list[str]:

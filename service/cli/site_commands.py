@@ -85,6 +85,7 @@ def import_(
 @click.option("--kind", help="All areas of this kind.")
 @click.option("--polygon", type=click.Path(path_type=Path), help="A file with polygons to judge by.")
 @click.option("--as-of", help="A day (YYYY-MM-DD); today by default.")
+@click.option("--since", help="An earlier day to compare with: adds growth and what came and went.")
 @click.option("--json", "form", flag_value="json")
 @click.option("--csv", "form", flag_value="csv")
 @click.option("--geojson", "form", flag_value="geojson")
@@ -96,11 +97,12 @@ def figures(
     kind: str | None,
     polygon: Path | None,
     as_of: str | None,
+    since: str | None,
     form: str | None,
 ) -> None:
     """Print the figures of a site, its places and its areas."""
     view = view_of(desk.store, site, desk.actor, as_of)
-    rows = figures_of_file(view, polygon) if polygon else view.figures
+    rows = figures_of_file(view, polygon, since) if polygon else view.figures_since(since)
     if area is not None:
         rows = _the_area(rows, area)
     if kind is not None:

@@ -41,10 +41,11 @@ def api_sites() -> Response:
 
 @bp.get("/sites/<slug>/figures")
 def api_figures(slug: str) -> Response:
-    """Figures of the site, its places and areas at a day, the whole site first."""
+    """Figures of the site, its places and areas at a day, the whole site first; ``?since=`` adds changes."""
     view = current.site_view(slug)
-    tag = frame.etag(view, "api figures")
-    return frame.unchanged(tag) or _tagged(frame.cautioned(_json(view.figures)), tag)
+    since = request.args.get("since", "").strip() or None
+    tag = frame.etag(view, "api figures", since or "")
+    return frame.unchanged(tag) or _tagged(frame.cautioned(_json(view.figures_since(since))), tag)
 
 
 @bp.get("/sites/<slug>/<any(trees, stems, readings, areas, places, targets, flags, inspections):layer>")
