@@ -5,6 +5,7 @@ from typing import Any
 from flask import Flask
 from flask_babel import lazy_gettext as _l
 
+from layers.chart_causes import CAUSE_WORDS
 from layers.sights import SIGHTS
 from layers.telling import INSTRUMENTS
 from service.web.choices import HELPER_STATUSES
@@ -52,14 +53,7 @@ READING_STATE = {
     "waiting": _l("waits for the measurement that it corrects"),
     "cycle": _l("corrects itself in a circle"),
 }
-CAUSE_KIND = {
-    "taper": _l("shape of the trunk between the two heights"),
-    "instrument": _l("the instrument, on all trees alike"),
-    "crew": _l("the team, on all its trees alike"),
-    "calibration": _l("how well the hands were measured"),
-    "height": _l("height of measuring not said"),
-    "area": _l("size of the ground"),
-}
+CAUSE_KIND = {word: _l(words) for word, words in CAUSE_WORDS.items()}
 LEVEL = {
     "walk-over": _l("walk-over"),
     "formal": _l("formal inspection"),

@@ -1,0 +1,172 @@
+"""Fifty numbers of the two samples: what is shown of each is enough to work it and its error out again."""
+
+import random
+import re
+from html.parser import HTMLParser
+
+import pytest
+
+from layers import explained_figures
+from layers.recomputing import recomputed
+from service.actors import LOCAL_MANAGER
+from service.app import create_app
+from service.sample import SAMPLES, load_samples
+from service.settings import Settings
+from service.store.migrating import open_store
+from service.view import view_of
+
+SEED, NUMBERS = 20260105, 50
+PER_METRIC = {  # how much of each display unit a metric unit is
+    "": 1.0,
+    "cm": 1.0,
+    "in": 1 / 2.54,
+    "m²": 1.0,
+    "sq ft": 1 / 0.3048**2,
+    "ha": 1.0,
+    "acres": 1 / 0.40468564224,
+    "per ha": 1.0,
+    "per acre": 0.40468564224,
+    "m² per ha": 1.0,
+    "sq ft per acre": 4.356,
+}
+SHOWN = re.compile(r"(?P<value>[\d,.]+)(?: (?P<unit>\D+?))?(?:, give or take (?P<half>[\d,.]+))?")
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("samples")
+    store = open_store(str(folder / "store.sqlite"))
+    load_samples(store, LOCAL_MANAGER)
+    yield create_app(store, Settings(data_folder=folder)).test_client(), store
+    store.close()
+
+
+def numbers_of(store):
+    """The names of all numbers of the samples that can be said."""
+    for slug in SAMPLES:
+        view = view_of(store, slug, LOCAL_MANAGER)
+        for tree in view.trees[view.trees["dbh_cm"].notna()]["tree_id"]:
+            yield slug, f"tree:{tree}"
+        stems = view.state.stem_state
+        for stem in stems[stems["dbh_cm"].notna()]["stem_id"]:
+            yield slug, f"stem:{stem}"
+        for row in view.figures:
+            of = f"figure:{row['area_id'] or 'site'}"
+            known = [key for key in explained_figures.KEYS if row[key] is not None]
+            classes = len(row["size_classes"] or [])
+            known += [
+                f"{what}:{n}" for n in range(classes) for what in ("size_class", "size_class_basal_area")
+            ]
+            for key in known:
+                yield slug, f"{of}:{key}"
+
+
+def drawn(store):
+    """Fifty of them: a third of each sort, so that the many trunks do not crowd the figures out."""
+    dice = random.Random(SEED)
+    sorts = {"tree": [], "stem": [], "figure": []}
+    for slug, of in numbers_of(store):
+        sorts[of.split(":")[0]].append((slug, of))
+    share = (NUMBERS // 4, NUMBERS // 4, NUMBERS - 2 * (NUMBERS // 4))
+    return [one for found, n in zip(sorts.values(), share, strict=True) for one in dice.sample(found, n)]
+
+
+class Numbers(HTMLParser):
+    """The number of a page: its text, and the full value and error behind it."""
+
+    def __init__(self, page):
+        super().__init__()
+        self.found, self._open = [], None
+        self.feed(page)
+
+    def handle_starttag(self, tag, attributes):
+        if tag == "data":
+            self._open = dict(attributes)
+
+    def handle_data(self, text):
+        if self._open is not None:
+            self.found.append((text, self._open))
+            self._open = None
+
+
+def agrees(text, exact):
+    """A rounded text stands for an exact number."""
+    decimals = len(text.partition(".")[2])
+    return abs(float(text.replace(",", "")) - exact) <= 0.5 * 10.0**-decimals * (1 + 1e-9)
+
+
+def test_fifty_numbers_of_the_samples_recompute_from_what_is_shown(site):
+    client, store = site
+    chosen = drawn(store)
+    assert len(chosen) == NUMBERS
+    for slug, of in chosen:
+        answer = client.get(f"/api/sites/{slug}/how", query_string={"of": of})
+        assert answer.status_code == 200, of
+        said = answer.get_json()
+        again = recomputed(said)
+        assert again.value == pytest.approx(said["value"], rel=1e-9), of
+        assert (again.se is None) == (said["se"] is None), of
+        if said["se"] is not None:
+            assert again.se == pytest.approx(said["se"], rel=1e-9), of
+            shown = {part["kind"]: part["variance"] for part in said["parts"]}
+            assert again.parts == pytest.approx(shown, rel=1e-9), of
+        page = client.get(f"/sites/{slug}/how", query_string={"of": of})
+        assert page.status_code == 200, of
+        _page_agrees(page.text, said)
+
+
+def _page_agrees(page, said):
+    """The page holds the same number in full, and its text is that number, rounded."""
+    text, behind = Numbers(page).found[0]
+    assert float(behind["value"]) == said["value"]
+    shown = SHOWN.fullmatch(text)
+    assert shown, text
+    per = PER_METRIC[shown["unit"] or ""]
+    assert agrees(shown["value"], said["value"] * per), (text, said["value"])
+    if said["se"] is not None:
+        assert float(behind["data-se"]) == said["se"]
+        assert agrees(shown["half"], said["quantile"] * said["se"] * per), (text, said["se"])
+        assert said["high"] - said["low"] == pytest.approx(2 * said["quantile"] * said["se"], rel=1e-9)
+
+
+def test_the_page_of_a_tree_shows_its_trunks_too(site):
+    client, store = site
+    view = view_of(store, SAMPLES[0], LOCAL_MANAGER)
+    row = view.trees[view.trees["dbh_cm"].notna()].iloc[0]
+    said = client.get(f"/api/sites/{SAMPLES[0]}/how", query_string={"of": f"tree:{row.tree_id}"}).get_json()
+    assert len(said["rests_on"]) == len(said["inputs"]) >= 1
+    for trunk, one in zip(said["rests_on"], said["inputs"], strict=True):
+        assert trunk["value"] == one["dbh_cm"]
+        assert recomputed(trunk).value == pytest.approx(trunk["value"], rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("of", "status"),
+    [
+        ("", 400),
+        ("tree", 400),
+        ("tree:", 400),
+        ("figure:site", 400),
+        ("pond:1", 400),
+        ("tree:none-such", 404),
+        ("stem:none-such", 404),
+        ("figure:none-such:trees", 404),
+        ("figure:site:none-such", 404),
+        ("figure:site:size_class:99", 404),
+        ("figure:site:size_class:-1", 404),
+    ],
+)
+def test_a_number_that_is_not_there_is_said(site, of, status):
+    client, _store = site
+    for path in (f"/sites/{SAMPLES[0]}/how", f"/api/sites/{SAMPLES[0]}/how"):
+        assert client.get(path, query_string={"of": of}).status_code == status
+
+
+def test_the_day_is_kept_and_an_unchanged_answer_is_not_sent_again(site):
+    client, _store = site
+    asked = {"of": "figure:site:trees", "as_of": "2024-06-01"}
+    page = client.get(f"/sites/{SAMPLES[0]}/how", query_string=asked).text
+    assert "as_of=2024-06-01" in page
+    first = client.get(f"/api/sites/{SAMPLES[0]}/how", query_string=asked)
+    held = {"If-None-Match": first.headers["ETag"]}
+    assert client.get(f"/api/sites/{SAMPLES[0]}/how", query_string=asked, headers=held).status_code == 304
