@@ -78,4 +78,6 @@ def site_view(slug: str) -> SiteView:
     InvalidRequest
         If ``?as_of=`` is not a day.
     """
-    return view_of(store(), slug, actor(), asked_day())
+    view = view_of(store(), slug, actor(), asked_day())
+    g.units = view.terms.units
+    return view

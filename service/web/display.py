@@ -11,15 +11,16 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import flask_babel
-from flask import Flask
+from flask import Flask, g
 from flask_babel import gettext as _
 from flask_babel import lazy_gettext as _l
 from jinja2 import pass_context
 from jinja2.runtime import Context
 
 from layers.error_model import Z95
-from layers.telling import LAYERS, Voice
+from layers.telling import Voice
 from layers.units import CM_PER_IN, CM_PER_UNIT, FT2_PER_ACRE_PER_M2_PER_HA, HA_PER_ACRE, M_PER_FT
+from service.answers import PAGES
 
 NONE = "–"
 HALF_WIDTH = Z95  # of a 95 % interval, in standard errors
@@ -81,27 +82,22 @@ class Units:
         """A value with its unit, as text."""
         return NONE if is_missing(metric) else f"{self.shown(metric, kind, decimals)} {self.unit(kind)}"
 
-    def give_or_take(self, metric: Any, se: Any, kind: str, reach: float = HALF_WIDTH) -> str:
-        """A value with its unit and half its 95 % interval: "34.2 cm, give or take 0.9".
-
-        ``reach`` is half the interval in standard errors.
-        """
+    def give_or_take(self, metric: Any, se: Any, kind: str) -> str:
+        """A value with its unit and half its 95 % interval: "34.2 cm, give or take 0.9"."""
         value, error = self.value(metric, kind), self.value(se, kind)
         if value is None:
             return NONE
         if error is None:
             return self.with_unit(metric, kind)
-        half = reach * error
+        half = HALF_WIDTH * error
         decimals = decimals_for(half)
         said = {"value": number(value, decimals), "unit": self.unit(kind), "half": number(half, decimals)}
         return str(_("%(value)s %(unit)s, give or take %(half)s", **said))
 
-    def beside_error(
-        self, metric: Any, se: Any, kind: str, decimals: int | None = None, reach: float = HALF_WIDTH
-    ) -> str:
+    def beside_error(self, metric: Any, se: Any, kind: str, decimals: int | None = None) -> str:
         """A value without unit, with as many decimals as half its 95 % interval is shown with."""
         error = self.value(se, kind)
-        return self.shown(metric, kind, decimals if error is None else decimals_for(reach * error))
+        return self.shown(metric, kind, decimals if error is None else decimals_for(HALF_WIDTH * error))
 
     def height(self, metres: Any) -> str:
         """A height of measuring: 1.30 m, or 4 ft 6 in."""
@@ -121,12 +117,22 @@ class Units:
 
     def told(self, sentence: Any) -> str:
         """A sentence that data made, in the units, days and language of the page; a dash for none."""
-        return NONE if is_missing(sentence) or sentence == "" else LAYERS.told(str(sentence), self.voice())
+        return NONE if is_missing(sentence) or sentence == "" else PAGES.told(str(sentence), self.voice())
 
-    def half(self, se: Any, kind: str, reach: float = HALF_WIDTH) -> str:
+    def half(self, se: Any, kind: str) -> str:
         """Half the 95 % interval of a standard error, as text without unit."""
         error = self.value(se, kind)
-        return NONE if error is None else number(reach * error, decimals_for(reach * error))
+        return NONE if error is None else number(HALF_WIDTH * error, decimals_for(HALF_WIDTH * error))
+
+
+def page_units() -> Units:
+    """The units of the ground that the request is about; metric where it is about none."""
+    return Units(g.get("units", "metric"))
+
+
+def say(answer: str) -> str:
+    """Return an answer of the service in the units, days and language of the page."""
+    return page_units().told(answer)
 
 
 def is_missing(value: Any) -> bool:

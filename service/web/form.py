@@ -14,6 +14,7 @@ from werkzeug.wrappers import Response
 
 from service.entry import Answer
 from service.errors import InvalidRequest, StaleVersion
+from service.web.display import say
 
 _NUMBER = re.compile(r"[+-]?\d{1,9}(?:[.,]\d{1,9})?")
 
@@ -77,13 +78,13 @@ def tried(form: Form, act: Callable[[], Any], names: Mapping[str, str] = Mapping
         for where, message in error.faults:
             named = where.strip("/").split("/")[0]
             shown = names.get(named, named)
-            form.faults.setdefault(shown if shown in form.values else "", message)
+            form.faults.setdefault(shown if shown in form.values else "", say(message))
     return None
 
 
 def refused(form: Form, answers: Iterable[Answer]) -> bool:
     """Note the refused records of a form as faults; return whether there was one."""
-    reasons = [answer.why or "" for answer in answers if answer.outcome == "refused"]
+    reasons = [say(answer.why or "") for answer in answers if answer.outcome == "refused"]
     if reasons:
         form.faults.setdefault("", " ".join(reasons))
     return bool(reasons)
@@ -94,7 +95,7 @@ def told(answers: Iterable[Answer], kept: str) -> None:
     answers = list(answers)
     flash(kept)
     for why in [answer.why for answer in answers if answer.outcome == "questioned"]:
-        flash(_("Please check: %(why)s", why=why))
+        flash(_("Please check: %(why)s", why=say(why or "")))
 
 
 def query(**values: str | None) -> str:

@@ -12,6 +12,7 @@ from service.edit import add_areas, add_targets, cross_out, edit_shape
 from service.errors import InvalidRequest, NotFound
 from service.view import SiteView
 from service.web import area_errors, choices, corners, current, form, frame, lengths
+from service.web.display import say
 
 bp = Blueprint("ground_forms", __name__)
 
@@ -60,7 +61,7 @@ def _checked(view: SiteView, kind: str, sent: form.Form, before: Any = None) -> 
         return _values(view, kind, sent, before)
     except InvalidRequest as error:
         for where, message in error.faults:
-            sent.faults.setdefault(where.strip("/"), message)
+            sent.faults.setdefault(where.strip("/"), say(message))
     return {}
 
 

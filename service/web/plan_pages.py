@@ -20,7 +20,7 @@ from service.plan_images import (
 )
 from service.view import SiteView
 from service.web import current, form, frame, lengths
-from service.web.display import HALF_WIDTH, number
+from service.web.display import HALF_WIDTH, number, say
 
 bp = Blueprint("plan_pages", __name__)
 
@@ -93,7 +93,7 @@ def _placed(view: SiteView, sent: form.Form) -> tuple[Placement, float | None] |
             return None
         return placement, _misfit(view, placement, sent)
     except (LayerError, KeyError) as error:
-        sent.faults[""] = str(error)
+        sent.faults[""] = say(str(error))
         return None
 
 
