@@ -138,7 +138,7 @@ def packed(expected: Expected, at: Iterable[int]) -> list[Expectation]:
     for n, (row, per_cm, good) in enumerate(zip(rows.tolist(), per_typed, every, strict=True)):
         if not good:
             good = _first(expected.of.usual_log[row], per_cm)
-            mixed = _mix_ups(quantity[n], unit[n])
+            mixed = mix_ups(quantity[n], unit[n])
             slip = Explanation("slip", "", 1.0, 0.0, FIRST_SLIP_LOG_SD, WEIGHTS["slip"])
             out.append(Expectation(quantity[n], unit[n], "log", good, (*mixed, slip)))
             continue
@@ -149,7 +149,7 @@ def packed(expected: Expected, at: Iterable[int]) -> list[Expectation]:
         )
         heights = _other_heights(expected, height[n], expected.beside.coefficient(row), mean)
         before = _earlier(expected, int(places[n]), row, per_cm)
-        explanations = (*_mix_ups(quantity[n], unit[n]), *others, *before, *heights, *_smaller(mean))
+        explanations = (*mix_ups(quantity[n], unit[n]), *others, *before, *heights, *_smaller(mean))
         out.append(Expectation(quantity[n], unit[n], "plain", good, explanations))
     return out
 
@@ -199,8 +199,8 @@ def _first(usual_log: Array, per_cm: float) -> tuple[Good, ...]:
 
 
 @lru_cache(maxsize=64)
-def _mix_ups(quantity: str, unit: str) -> tuple[Explanation, ...]:
-    """Explanations that are the same for every stem: units, girth and width, digits."""
+def mix_ups(quantity: str, unit: str) -> tuple[Explanation, ...]:
+    """Return the explanations that are the same for every stem: units, girth and width, digits."""
     found = [
         Explanation("unit", about, factor, 0.0, 0.0, WEIGHTS["unit"] * share)
         for about, factor, share in UNIT_MIX_UPS.get(unit, ())
