@@ -82,22 +82,27 @@ class Units:
         """A value with its unit, as text."""
         return NONE if is_missing(metric) else f"{self.shown(metric, kind, decimals)} {self.unit(kind)}"
 
-    def give_or_take(self, metric: Any, se: Any, kind: str) -> str:
-        """A value with its unit and half its 95 % interval: "34.2 cm, give or take 0.9"."""
+    def give_or_take(self, metric: Any, se: Any, kind: str, reach: float = HALF_WIDTH) -> str:
+        """A value with its unit and half its 95 % interval: "34.2 cm, give or take 0.9".
+
+        ``reach`` is half the interval in standard errors.
+        """
         value, error = self.value(metric, kind), self.value(se, kind)
         if value is None:
             return NONE
         if error is None:
             return self.with_unit(metric, kind)
-        half = HALF_WIDTH * error
+        half = reach * error
         decimals = decimals_for(half)
         said = {"value": number(value, decimals), "unit": self.unit(kind), "half": number(half, decimals)}
         return str(_("%(value)s %(unit)s, give or take %(half)s", **said))
 
-    def beside_error(self, metric: Any, se: Any, kind: str, decimals: int | None = None) -> str:
+    def beside_error(
+        self, metric: Any, se: Any, kind: str, decimals: int | None = None, reach: float = HALF_WIDTH
+    ) -> str:
         """A value without unit, with as many decimals as half its 95 % interval is shown with."""
         error = self.value(se, kind)
-        return self.shown(metric, kind, decimals if error is None else decimals_for(HALF_WIDTH * error))
+        return self.shown(metric, kind, decimals if error is None else decimals_for(reach * error))
 
     def height(self, metres: Any) -> str:
         """A height of measuring: 1.30 m, or 4 ft 6 in."""
@@ -119,10 +124,10 @@ class Units:
         """A sentence that data made, in the units, days and language of the page; a dash for none."""
         return NONE if is_missing(sentence) or sentence == "" else PAGES.told(str(sentence), self.voice())
 
-    def half(self, se: Any, kind: str) -> str:
+    def half(self, se: Any, kind: str, reach: float = HALF_WIDTH) -> str:
         """Half the 95 % interval of a standard error, as text without unit."""
         error = self.value(se, kind)
-        return NONE if error is None else number(HALF_WIDTH * error, decimals_for(HALF_WIDTH * error))
+        return NONE if error is None else number(reach * error, decimals_for(reach * error))
 
 
 def page_units() -> Units:

@@ -13,6 +13,7 @@ from service.errors import InvalidRequest
 from service.records import ReadingIn, parsed
 from service.view import SiteView
 from service.web import choices, current, display, form, frame, lengths, reading_answers, sheet_pages, teams
+from service.web.reading_forms import count_in_hands
 
 bp = Blueprint("grid_pages", __name__)
 
@@ -114,6 +115,7 @@ def _items(view: SiteView, sent: form.Form, rows: Rows) -> dict[str, dict[str, A
     shared: dict[str, Any] = {**sent.texts(*SHARED), "height_m": height}
     shared["date_precision"] = "day" if shared["measured_on"] else "unknown"
     shared = {name: value for name, value in shared.items() if value is not None}
+    count_in_hands(sent, shared)
     batch = _batch(sent)
     items = {}
     for row in rows:
