@@ -232,7 +232,7 @@ def standardised(
         own_var_cm2=own_sd**2,
         departure_se_cm=how.departure_share * dbh,
         dbh_source=pd.Series(
-            np.where(np.isfinite(size.diameter_cm), words + size.also, size.why), dtype=object
+            np.where(np.isfinite(size.diameter_cm), size.with_also(words), size.why), dtype=object
         ),
     )
     return Standardised(out, parts, causes)
@@ -249,6 +249,15 @@ class _Size:
     hand: Whole  # which of the known hands, -1 for none
     why: NDArray[np.object_]  # there is none
     also: NDArray[np.object_]  # how the number came about, besides the height
+
+    def with_also(self, words: NDArray[np.object_]) -> NDArray[np.object_]:
+        """The words with what else is to be said; most readings have nothing."""
+        rows = np.flatnonzero(self.also != "")
+        if not len(rows):
+            return words
+        out = words.copy()
+        out[rows] = words[rows] + self.also[rows]
+        return out
 
 
 def _read_size(readings: pd.DataFrame, known_hands: Sequence[Hand]) -> _Size:

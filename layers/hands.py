@@ -174,15 +174,21 @@ def hand_of_each(readings: pd.DataFrame, known: Sequence[Hand]) -> Whole:
     if not known:
         return at
     instrument = readings["instrument"].to_numpy(dtype=object)
-    position = {id: n for n, hand in enumerate(known) for id in (hand.calibration_id, *hand.former_ids)}
-    named = readings["calibration_id"].to_numpy(dtype=object)
-    for row in np.flatnonzero(readings["calibration_id"].notna().to_numpy()):
-        n = position.get(named[row], _NONE)
-        at[row] = n if n >= 0 and known[n].instrument == instrument[row] else _NONE
-    counted = readings["unit"].isin(list(INSTRUMENT_OF)).to_numpy()
-    for row in np.flatnonzero(counted & (at < 0)):
-        crew, day = readings["crew"].iloc[row], readings["measured_on"].iloc[row]
-        at[row] = _last_of_crew(known, crew, instrument[row], day)
+    ids = {id: n for n, hand in enumerate(known) for id in (hand.calibration_id, *hand.former_ids)}
+    named = readings["calibration_id"].notna().to_numpy()
+    position = np.array(list(ids.values()))[
+        pd.Index(list(ids)).get_indexer(readings["calibration_id"][named])
+    ]
+    is_known = readings["calibration_id"][named].isin(list(ids)).to_numpy()
+    same = np.array([hand.instrument for hand in known], dtype=object)[position] == instrument[named]
+    at[named] = np.where(is_known & same, position, _NONE)
+    rows = np.flatnonzero(readings["unit"].isin(list(INSTRUMENT_OF)).to_numpy() & (at < 0))
+    cells = [
+        readings[name].to_numpy(dtype=object)[rows].tolist() for name in ("crew", "instrument", "measured_on")
+    ]
+    asked = list(zip(*cells, strict=True))
+    found = {each: _last_of_crew(known, *each) for each in dict.fromkeys(asked)}
+    at[rows] = [found[each] for each in asked]
     return at
 
 

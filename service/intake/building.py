@@ -27,7 +27,7 @@ _READING = (
 )  # fmt: skip
 _EXTRA = (
     "recorded_at", "crew", "crew_kind", "round_id", "tilt_deg", "side", "rule", "first_guess", "first_entry",
-    "calibration_id",
+    "calibration_id", "awkward",
 )  # fmt: skip
 _OBSERVATION = ("what", "value", "unit", "text", "observed_on", "date_precision")
 _STATUS = ("status", "happened_on", "date_precision", "as_said")

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from typing import Any
 
 from layers import columns
+from layers.hands import CM_PER_SAID
 from service.errors import InvalidRequest
 from service.intake import cells, day_cells
 from service.intake.geojson_file import FEATURE_ID
@@ -37,7 +38,7 @@ _TREE_NUMBER = ("lon_deg", "lat_deg", "x_m", "y_m", "position_accuracy_m")
 _ONLY_OURS = ("name_as_written", "external_id", "position_source", "position_accuracy_m")
 _READING_TEXT = ("quantity", "parts", "unit", "instrument", "measured_on", "date_precision", "note")
 _READING_NUMBER = ("value", "value_2", "class_from_cm", "class_to_cm", "height_m", "resolution")
-_EXTRA_TEXT = ("calibration_id", "recorded_at", "crew", "crew_kind", "round_id", "side", "rule")
+_EXTRA_TEXT = ("calibration_id", "recorded_at", "crew", "crew_kind", "round_id", "side", "rule", "awkward")
 _EXTRA_NUMBER = ("tilt_deg", "first_guess", "first_entry")
 _WORDS = {c.name for frame in ("trees", "tree_record", "stem_record", "stem_state", "reading_record") for c in
           columns.FRAMES[frame]}  # fmt: skip
@@ -231,11 +232,11 @@ def _readings(rows: list[PreparedRow], table: SourceTable, site: SiteFacts) -> d
 def _reading_fault(values: dict[str, Any], site: SiteFacts) -> str | None:
     """Return why a reading cannot be, or None."""
     quantity, unit = values.get("quantity"), values.get("unit")
-    if quantity not in ("girth", "diameter", "class") or unit not in cells.CM_PER:
+    if quantity not in ("girth", "diameter", "class") or unit not in CM_PER_SAID:
         return f"{quantity!r} in {unit!r} is no reading; a girth, diameter or class has a unit such as cm."
     for header in ("value", "value_2"):
         value = values.get(header)
-        factor = cells.CM_PER[unit] * (math.pi if quantity == "diameter" else 1.0)
+        factor = CM_PER_SAID[unit] * (math.pi if quantity == "diameter" else 1.0)
         if value is not None and not 0 < value * factor <= 4_500:
             return f"{header}: {value:g} {unit} is no size of a trunk."
     if quantity != "class" and values.get("value") is None:

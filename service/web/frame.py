@@ -10,9 +10,12 @@ from flask_babel import gettext as _
 from layers.caution import CAUTION, caution
 from layers.map_words import MAP_WORDS
 from layers.maps import MapShell, map_shell
+from service import conventions
 from service.outlets.map_file import map_assets
 from service.view import SiteView
 from service.web import current, display
+
+CLASSROOM_HEIGHT_M = 0.6096  # 24 in, for a tape or a string and a 12 in ruler; common practice, no source
 
 
 def site_page(template: str, view: SiteView, here: str, **given: Any) -> str:
@@ -30,6 +33,7 @@ def site_page(template: str, view: SiteView, here: str, **given: Any) -> str:
         day_query=day_query(),
         today_address=request.path,
         height_words=height_words(view),
+        offered_heights=offered_heights(view),
         **given,
     )
 
@@ -57,6 +61,14 @@ def day_query() -> str:
 def height_words(view: SiteView) -> str:
     """The site's measuring height in words, in its display unit."""
     return display.Units(view.terms.units).height(view.terms.breast_height_m)
+
+
+def offered_heights(view: SiteView) -> list[str]:
+    """The heights that a form offers, in the unit of the ground: its own first, then the usual ones."""
+    units = display.Units(view.terms.units)
+    usual = [each.height_m for each in conventions.OFFERED]
+    low = [CLASSROOM_HEIGHT_M] if view.terms.units == "us" else []
+    return list(dict.fromkeys(units.height(metres) for metres in (view.terms.breast_height_m, *low, *usual)))
 
 
 def site_caution(view: SiteView) -> str:

@@ -8,6 +8,7 @@ import pandas as pd
 from flask import Blueprint, flash, request
 from flask_babel import gettext as _
 
+from layers.goes import goes_of
 from service.entry import Answer, enter_readings
 from service.errors import InvalidRequest
 from service.records import ReadingIn, parsed
@@ -121,10 +122,13 @@ def _items(view: SiteView, sent: form.Form, rows: Rows) -> dict[str, dict[str, A
     for row in rows:
         guess = sent.number(f"guess-{row['stem_id']}")
         for field in (f"r1-{row['stem_id']}", f"r2-{row['stem_id']}"):
-            value = sent.number(field)
+            laid = goes_of(sent.text(field) or "")
+            parts = sent.text(field) if laid and laid.number > 1 else None
+            value = sent.number(field) if parts is None else laid and laid.total
             if value is None:
                 continue
             own = {"id": str(uuid.uuid5(batch, field)), "stem_id": row["stem_id"], "value": value}
+            own |= {"parts": parts} if parts else {}
             said = {**shared, **own, "source": "typed from a sheet"}
             items[field] = {**said, "first_guess": guess} if guess is not None else said
             _note_fault(sent, field, items[field])

@@ -142,3 +142,10 @@ def test_trees_of_another_site_keep_their_names_as_written_and_where_positions_c
     assert (row.name_as_written, row.scientific_name) == ("Winter-Linde", "Tilia cordata")
     assert (row.external_id, row.position_source, row.position_accuracy_m) == ("K 7", "gps", 3.5)
     assert not {"name_as_written", "external_id", "position_source"} & set(prepared.kept)
+
+
+def test_counts_in_hands_and_awkward_trunks_come_back(tmp_path):
+    said = {"unit": "hands", "instrument": "hand breadths", "value": 12.5, "awkward": "vine 2"}
+    reading = prepared_of(tmp_path, reading_text(**said), site=KNOWN).trees[0].readings[0]
+    assert (reading.unit, reading.value) == ("hands", 12.5)
+    assert reading.extra["awkward"] == "vine 2"

@@ -152,3 +152,28 @@ def test_sheets_with_a_word_that_is_none_are_refused_in_a_sentence(client, view,
 def test_sheets_of_no_place_are_not_found(client, view):
     answer = client.get(f"/sites/{SLUG}/sheets.pdf", query_string={"zone": "nowhere"})
     assert answer.status_code == 404
+
+
+def test_goes_of_a_short_ruler_are_typed_as_they_stand_on_the_sheet(client, store, view):
+    stem = stems(view)[0]
+    how = {**SHEET, "instrument": "string and ruler"}
+    assert send(client, "/grid", **how, **{f"r1-{stem}": "1x30 + 28.5", f"r2-{stem}": "58"}).status == 303
+    kept = new_readings(store, view)
+    assert kept["value"].to_list() == [58.5, 58]
+    assert kept["parts"].to_list() == ["1x30 + 28.5", None]
+
+
+def test_hands_on_a_sheet_are_counts(client, store, view):
+    stem = stems(view)[0]
+    how = {**SHEET, "instrument": "hand breadths"}
+    assert list(send(client, "/grid", **how, **{f"r1-{stem}": "7"}).faults) == ["unit"]
+    assert send(client, "/grid", **how, unit="hands", **{f"r1-{stem}": "7"}).status == 303
+    assert new_readings(store, view)["unit"].to_list() == ["hands"]
+
+
+def test_heights_are_offered_in_the_unit_of_the_ground(client, view):
+    page = client.get(f"/sites/{SLUG}/grid").text
+    assert '<option value="1.30 m"><option value="1.00 m">' in page
+    send(client, "/terms", units="us")
+    page = client.get(f"/sites/{SLUG}/grid").text
+    assert '<option value="2 ft">' in page and '<option value="4 ft 6 in">' in page
