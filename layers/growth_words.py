@@ -70,5 +70,4 @@ def verdicts(of: Growth) -> Verdicts:
         return Verdicts(0.0, 0, 0.0, 0)
     called = stats.false_discovery_control(chance, method="bh") <= FALSE_SHARE
     calls = int(called.sum())
-    largest = float(chance[called].max()) if calls else 0.0
-    return Verdicts(largest, calls, FALSE_SHARE * calls, len(chance))
+    return Verdicts(FALSE_SHARE * calls / len(chance), calls, FALSE_SHARE * calls, len(chance))

@@ -6,6 +6,8 @@ from numpy.typing import NDArray
 
 from layers import canopy, columns, conversion, girth, screening, size_classes
 from layers.error_model import Array, SharedParts, Whole
+from layers.growth import Growth, growth_of
+from layers.growth_of_trees import GROWTH_COLUMNS, trees_growth
 from layers.history import StandState
 from layers.inputs import Records, SiteTerms
 from layers.standing import COUNTED
@@ -37,6 +39,7 @@ def tree_table(
     as_of: str,
     flags: pd.DataFrame | None = None,
     tall: pd.DataFrame | None = None,
+    growth: Growth | None = None,
 ) -> pd.DataFrame:
     """Return the trees that have stood on the day or before, columns of TREES.
 
@@ -54,13 +57,16 @@ def tree_table(
         Columns of FLAGS; without it the columns of the screening are empty.
     tall : DataFrame, optional
         What :func:`layers.canopy.heights_and_crowns` gave for that day, where it is known already.
+    growth : Growth, optional
+        What :func:`layers.growth.growth_of` gave for that day, where it is known already.
 
     Returns
     -------
     DataFrame
         In the order of the trees, removed ones with that status. ``dbh_cm`` is sqrt(sum d_i^2) over the
         living stems of a living tree (over all stems of another) with its error by the delta method, shared
-        parts included; so is that of ``basal_area_m2``. Growth is empty for now.
+        parts included; so is that of ``basal_area_m2``. Growth is that of living trees whose
+        trunks were all measured far enough apart.
     """
     stems = state.stem_state
     tree, tree_ids = pd.factorize(stems["tree_id"].to_numpy(dtype=object))
@@ -75,6 +81,8 @@ def tree_table(
     if tall is None:
         tall = canopy.heights_and_crowns(records.observations, as_of, terms.time_zone)
     tall = tall.reindex(tree_ids)
+    grown = trees_growth(growth or growth_of(records, terms, as_of), stems, terms)
+    grown = grown.set_index("tree_id").reindex(tree_ids)
     table = known[[name for name in _AS_WRITTEN if name in known]].reset_index(drop=True)
     table = table.assign(
         site=terms.slug,
@@ -89,6 +97,7 @@ def tree_table(
         size_class=_size_class(stems, tree, dbh, terms),
         last_measured_on=_last(tree, stems["measured_on"], len(tree_ids)),
         **{name: tall[name].to_numpy() for name in _CANOPY},
+        **{name: grown[name].to_numpy() for name in GROWTH_COLUMNS},
     )
     table = columns.shaped("trees", table)
     return table if flags is None else screening.with_flags(table, flags, records, terms, as_of)

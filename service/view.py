@@ -20,6 +20,7 @@ from layers.components import Changes, changes_between
 from layers.far_apart import Learned, learned
 from layers.history import StandState
 from layers.inputs import Records, SiteTerms, with_hands
+from layers.growth import Growth, growth_of
 from layers.surroundings import Surroundings, surroundings
 from service.actors import Actor, visible
 from service.errors import InvalidRequest
@@ -82,7 +83,14 @@ class SiteView:
     @cached_property
     def plain_trees(self) -> pd.DataFrame:
         """The table of trees before the list to be looked at is known."""
-        return tree_table.tree_table(self.records, self.state, self.terms, self.as_of, tall=self._tall)
+    @cached_property
+    def growth(self) -> Growth:
+        """The growth of the stems by everything measured until that day."""
+        return growth_of(self.records, self.terms, self.as_of)
+
+        return tree_table.tree_table(
+            self.records, self.state, self.terms, self.as_of, tall=self._tall, growth=self.growth
+        )
 
     @cached_property
     def _around(self) -> Surroundings:
