@@ -20,6 +20,7 @@ from service.intake.content import (
 )
 from service.intake.decisions import Decision, Here, New, Revision, same_key_question
 from service.intake.identity import UNDATED, Keyed
+from service.intake.key_rules import by_position, has_position
 from service.intake.own_readings import HEADS, compare_reading
 from service.intake.prepared import PreparedRow, Question
 
@@ -101,6 +102,25 @@ def question_tags(decisions: Iterable[Decision], here: Here) -> None:
             )
             decision.outcome = "questioned"
         here.standing.add(tag)
+
+
+def question_positions(decisions: Iterable[Decision], here: Here) -> None:
+    """Question new trees where one of the same name stands already: the list may have been taken before."""
+    for decision in decisions:
+        row = decision.keyed.row
+        if not decision.is_new or decision.keyed.number > 1 or not isinstance(row, PreparedRow):
+            continue
+        if row.place_kind or row.status == "removed" or not has_position(row):
+            continue
+        if by_position(row) in here.standing_at:
+            decision.questions.append(
+                Question(
+                    "same position",
+                    "A tree of this name stands at this very position already. Both are kept: cross out one "
+                    "if they are the same tree.",
+                )
+            )
+            decision.outcome = "questioned"
 
 
 def merge_with(decision: Decision, record: Mapping[str, Any], here: Here) -> tuple[Groups, Groups]:

@@ -22,6 +22,7 @@ class Here:
     places: dict[str, str] = field(default_factory=dict)  # UUIDs of named parts by name
     void_places: set[str] = field(default_factory=set)
     standing: set[tuple[str | None, str]] = field(default_factory=set)  # place UUID and tag
+    standing_at: set[str] = field(default_factory=set)  # positions and names as written
     records: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     stems: dict[str, dict[int, str]] = field(default_factory=dict)
     said_before: dict[str, list[dict[str, Any]]] = field(default_factory=dict)

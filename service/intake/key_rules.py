@@ -38,17 +38,25 @@ def by_name_in_file(row: PreparedRow) -> str | None:
 
 
 def by_position(row: PreparedRow) -> str:
-    """Return the position to 0.1 m and the name as written; 0.000001 degrees are 0.11 m of latitude."""
-    return f"{position_of(row)} {row.name_as_written or ''}".strip()
+    """Return the position to 0.1 m and the name as written."""
+    return position_words(row.lon_deg, row.lat_deg, row.x_m, row.y_m, row.name_as_written)
 
 
-def position_of(row: PreparedRow) -> str:
-    """Return the position of a row to 0.1 m."""
-    if row.lon_deg is not None and row.lat_deg is not None:
-        return f"{row.lon_deg:.6f}, {row.lat_deg:.6f}"
-    if row.x_m is not None and row.y_m is not None:
-        return f"{row.x_m:.1f}, {row.y_m:.1f}"
-    return NO_POSITION
+def position_words(
+    lon: float | None, lat: float | None, x: float | None, y: float | None, name: str | None
+) -> str:
+    """Return a position to 0.1 m and a name as one text; 0.000001 degrees are 0.11 m of latitude."""
+    where = NO_POSITION
+    if lon is not None and lat is not None:
+        where = f"{lon:.6f}, {lat:.6f}"
+    elif x is not None and y is not None:
+        where = f"{x:.1f}, {y:.1f}"
+    return f"{where} {name or ''}".strip()
+
+
+def has_position(row: PreparedRow) -> bool:
+    """Return whether a row says where its tree stands."""
+    return row.lon_deg is not None or row.x_m is not None
 
 
 def as_the_file_has_it(row: PreparedRow) -> str:
@@ -58,7 +66,7 @@ def as_the_file_has_it(row: PreparedRow) -> str:
     row without a position what the file calls it (definitions R2).
     """
     found = by_column(row) or by_tag(row)
-    if found is None and position_of(row) == NO_POSITION:
+    if found is None and not has_position(row):
         found = by_name_in_file(row)
     return by_position(row) if found is None else found
 

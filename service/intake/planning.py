@@ -8,6 +8,7 @@ from service.intake.comparing import groups_here
 from service.intake.content import getters, said_groups
 from service.intake.decisions import Decision, Here
 from service.intake.identity import Keyed, Namer, keyed_rows
+from service.intake.key_rules import position_words
 from service.intake.prepared import Prepared, Question
 from service.store import import_rows, schema
 from service.store.rows import Connection
@@ -100,6 +101,10 @@ def _after_trees(conn: Connection, site_fid: int | None, here: Here, decisions: 
     if site_fid is not None and tagged:
         here.standing = import_rows.standing_tags(conn, site_fid)
     deciding.question_tags(decisions, here)
+    if site_fid is not None and any(d.is_new for d in decisions):
+        standing = import_rows.standing_positions(conn, site_fid)
+        here.standing_at = {position_words(*row) for row in standing}
+        deciding.question_positions(decisions, here)
     if site_fid is not None:
         _question_forks(conn, site_fid, decisions)
 

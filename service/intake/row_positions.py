@@ -63,7 +63,9 @@ def positions(
         return Positions(x, y, questions=questions)
     said = guess_crs.code_of(options.crs) if options.crs else said
     if said is None:
-        said, guess = guess_crs.guessed(x[known], y[known], site, speaks, named_degrees=named_degrees)
+        telling = known & ~((x == 0) & (y == 0))  # nothing stands there on earth: it says nothing
+        telling = telling if telling.any() else known
+        said, guess = guess_crs.guessed(x[telling], y[telling], site, speaks, named_degrees=named_degrees)
         guesses.append(guess)
     guess_crs.require_frame(said, site)
     if said == guess_crs.LOCAL:

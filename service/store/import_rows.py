@@ -75,6 +75,19 @@ def standing_tags(conn: Connection, site_fid: int) -> set[tuple[str | None, str]
     return {(place_id, tag) for place_id, tag in conn.execute(query)}
 
 
+def standing_positions(
+    conn: Connection, site_fid: int
+) -> list[tuple[float | None, float | None, float | None, float | None, str | None]]:
+    """Return lon, lat [deg], x, y [m] and name as written of the placed trees that were not removed."""
+    query = (
+        sa.select(tree.c.lon_deg, tree.c.lat_deg, tree.c.x_m, tree.c.y_m, tree.c.name_as_written)
+        .where(tree.c.site_id == site_fid, tree.c.void == 0, tree.c.status != "removed")
+        .where(sa.or_(tree.c.lon_deg.is_not(None), tree.c.x_m.is_not(None)))
+        .where(_closed(conn, tree))
+    )
+    return [(lon, lat, x, y, name) for lon, lat, x, y, name in conn.execute(query)]
+
+
 def own_ids(conn: Connection, site_fid: int) -> frozenset[str]:
     """Return the UUIDs of all trees, stems, readings, areas and targets of a site."""
     tables = (schema.tree, schema.stem, schema.reading, schema.area, schema.target)

@@ -6,6 +6,9 @@ from typing import Any
 from flask_babel import gettext as _
 from flask_babel import lazy_gettext as _l
 
+from layers.telling import Voice
+from service.intake.sentences import IMPORTS
+
 COLUMN_WORDS: dict[str, Any] = {
     "tag": _l("tree number"),
     "external_id": _l("key in your list"),
@@ -144,6 +147,24 @@ def choice_words(option: str, choice: str) -> str:
             return str(_("%(heading)s is something else: keep it as written", heading=heading))
         return str(_("%(heading)s is: %(meaning)s", heading=heading, meaning=column_words(word)))
     return choice
+
+
+def why_words(sentence: str) -> str:
+    """A sentence of an import in the words of the page; as it is where none of the templates made it."""
+    voice = Voice(translate=lambda text: str(_(text)))
+    if IMPORTS.knows(sentence) or not known(sentence):
+        return IMPORTS.told(sentence, voice)
+    told = "; ".join(IMPORTS.told(part, voice) for part in _reasons(sentence))
+    return f"{told[:1].upper()}{told[1:]}."
+
+
+def known(sentence: str) -> bool:
+    """Whether a sentence was made of the templates, or each of the reasons in it."""
+    return IMPORTS.knows(sentence) or all(map(IMPORTS.knows, _reasons(sentence)))
+
+
+def _reasons(sentence: str) -> list[str]:
+    return (sentence[:1].lower() + sentence[1:].removesuffix(".")).split("; ")
 
 
 def sure_words(sure: float) -> str:

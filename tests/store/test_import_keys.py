@@ -60,3 +60,10 @@ def test_another_list_with_the_same_numbers_is_not_taken_for_a_known_one(bring):
     assert new_trees(report) == 8
     elsewhere = [row.replace(",47.1", ",47.2").replace("cordata", "platyphyllos") for row in ROWS]
     assert key_guess(bring(elsewhere)).value == "tag"
+
+
+def test_a_list_that_is_taken_once_more_under_another_place_is_questioned_tree_by_tree(bring):
+    assert bring(ROWS).taken == 8
+    again = bring([row for row in ROWS if not row.startswith("8")], place="Everywhere")
+    assert (again.taken, again.questioned, new_trees(again)) == (0, 7, 7)
+    assert bring([row for row in ROWS if not row.startswith("8")], place="Everywhere").already_there == 7

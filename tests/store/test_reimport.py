@@ -202,7 +202,7 @@ def test_keys_that_are_not_in_the_new_file_are_listed_and_stay(store):
 
 def test_the_same_numbers_in_two_places_are_different_trees(store):
     take_in(store, prepared(tree_row(1)), place="North")
-    report = take_in(store, prepared(tree_row(1)), place="South")
+    report = take_in(store, prepared(tree_row(1, lat_deg=47.1)), place="South")
     assert report.taken == 1 and report.not_in_file == []
     assert len(rows_of(store, schema.tree)) == 2
 

@@ -133,3 +133,9 @@ def test_a_column_of_pairs_and_one_of_words_are_positions(tmp_path):
         tmp_path, "tag,umfang cm,wkt\n1,80,POINT (9.15 47.65)\n2,81,SRID=4326;POINT(9.16 47.66)\n"
     )
     assert places(words)[0] == (9.15, 47.65)
+
+
+def test_rows_at_zero_zero_do_not_hide_that_the_others_are_degrees_close_together(tmp_path):
+    prepared = prepared_of(tmp_path, "tag,x,y\n1,9.1,47.6\n2,9.2,47.6\n3,0,0\n")
+    assert guess_of(prepared, "crs").value == "WGS84 (EPSG:4326)"
+    assert [row.lon_deg for row in prepared.trees] == [9.1, 9.2, None]
