@@ -12,8 +12,9 @@ import shapely
 from numpy.typing import NDArray
 
 from layers import columns, ground, taper
+from layers.hands import CM_PER_SAID
 from layers.inputs import SiteTerms
-from layers.units import CM_PER_IN, CM_PER_UNIT, M_PER_FT, height_words
+from layers.units import CM_PER_IN, M_PER_FT, height_words
 
 Words = Mapping[str, str]
 Array = NDArray[np.float64]
@@ -36,7 +37,7 @@ class SheetJob:
     title: str
     round_name: str
     instrument: str = "girth tape"
-    unit: Literal["cm", "mm", "m", "in", "ft"] = "cm"
+    unit: Literal["cm", "mm", "m", "in", "ft", "hands", "spans"] = "cm"
     height_m: float = 1.30
     day: str | None = None
     team: str | None = None
@@ -199,7 +200,7 @@ class RowMaker:
             return row
         said = math.isfinite(before.height_m)
         height = height_words(before.height_m, self.terms.units) if said else self.words["height_not_said"]
-        factor = (1.0 if self.job.is_width else math.pi) / CM_PER_UNIT[self.job.unit]
+        factor = (1.0 if self.job.is_width else math.pi) / CM_PER_SAID[self.job.unit]
         expected = expected_cm(self.terms, self.job, tree, before)
         in_words = "" if expected is None else _numbers(expected[0] * factor, expected[1] * factor)
         last = _numbers(before.as_measured_cm * factor)

@@ -3,6 +3,7 @@
 from flask import Blueprint, Response, make_response, request
 from flask_babel import gettext as _
 
+from layers.hands import INSTRUMENT_OF, UNIT_OF
 from service.errors import InvalidRequest
 from service.outlets.sheet_rows import SheetJob
 from service.outlets.sheet_words import SHEET_WORDS
@@ -39,11 +40,12 @@ def sheet_pdf(slug: str) -> Response:
     instrument = asked.text("instrument") or "girth tape"
     if (
         asked.faults
-        or unit not in dict(choices.UNITS)
+        or unit not in dict(choices.READING_UNITS)
         or paper not in ("A4", "Letter")
         or instrument not in known
     ):
         raise InvalidRequest(_("Choose instrument, unit, height and paper on the page of sheets."))
+    unit = UNIT_OF.get(instrument, "cm" if unit in INSTRUMENT_OF else unit)
     zone = asked.text("zone") or ""
     leader = asked.text("leader") == "yes"
     job = SheetJob(

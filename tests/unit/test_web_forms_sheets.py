@@ -2,6 +2,7 @@
 
 import uuid
 
+import pypdfium2
 import pytest
 
 from service.actors import LOCAL_MANAGER
@@ -177,3 +178,19 @@ def test_heights_are_offered_in_the_unit_of_the_ground(client, view):
     send(client, "/terms", units="us")
     page = client.get(f"/sites/{SLUG}/grid").text
     assert '<option value="2 ft">' in page and '<option value="4 ft 6 in">' in page
+
+
+@pytest.mark.parametrize(
+    ("instrument", "unit", "said"),
+    [
+        ("hand breadths", "cm", "HANDS (to a half)"),
+        ("hand spans", "hands", "SPANS (to a half)"),
+        ("girth tape", "hands", "CENTIMETRES (cm)"),
+        ("string and ruler", "in", "goes 3x30 + 12.5"),
+    ],
+)
+def test_a_sheet_of_hands_is_read_in_hands_and_one_of_string_in_goes(client, view, instrument, unit, said):
+    asked = {"zone": place_id(view, "Front yard"), "instrument": instrument, "unit": unit, "leader": "yes"}
+    answer = client.get(f"/sites/{SLUG}/sheets.pdf", query_string=asked)
+    page = pypdfium2.PdfDocument(answer.data)[0].get_textpage().get_text_range()
+    assert said in page
