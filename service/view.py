@@ -81,13 +81,13 @@ class SiteView:
         return canopy.heights_and_crowns(self.records.observations, self.as_of, self.terms.time_zone)
 
     @cached_property
-    def plain_trees(self) -> pd.DataFrame:
-        """The table of trees before the list to be looked at is known."""
-    @cached_property
     def growth(self) -> Growth:
         """The growth of the stems by everything measured until that day."""
         return growth_of(self.records, self.terms, self.as_of)
 
+    @cached_property
+    def plain_trees(self) -> pd.DataFrame:
+        """The table of trees before the list to be looked at is known."""
         return tree_table.tree_table(
             self.records, self.state, self.terms, self.as_of, tall=self._tall, growth=self.growth
         )
