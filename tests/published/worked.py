@@ -23,6 +23,7 @@ from layers import (
 from layers.size_classes import bounds, class_of
 from service import conventions
 from tests.builders import make_reading, make_records, make_stem, make_tree, row
+from tests.published.worked_growth import WORKED_GROWTH
 from tests.stand_builders import area_row, figures_of, local_site, make_site, reading_rows, stand, stem_rows
 
 DATA = Path(__file__).parent / "data"
@@ -287,4 +288,4 @@ WORKED = {
         *(hugs_cm, stump_equation_cm, convention_m, tolerance.national_tolerance_in),
         *(sighting.stick_diameter, awkward_stems.with_bark_cm, awkward_stems.raised_cm),
     )
-} | {"equal_area_diameter": girth.equal_area_diameter_cm}
+} | {"equal_area_diameter": girth.equal_area_diameter_cm, **WORKED_GROWTH}
