@@ -279,7 +279,9 @@ def _read_size(readings: pd.DataFrame, known_hands: Sequence[Hand]) -> _Size:
     diameter = value * scale
     step = readings["resolution"].to_numpy(dtype=float)
     step = np.where(np.isnan(step), np.where(counted & (hand >= 0), COUNTED_TO, 0.0), step) * scale
-    rounding = step * np.sqrt(number_of_goes(readings["parts"]) / np.where(two, 24.0, 12.0))
+    rounding = step * np.sqrt(
+        number_of_goes(readings["parts"], readings["instrument"]) / np.where(two, 24.0, 12.0)
+    )
     turned = (hand >= 0) & ~counted  # into a length by the crew: its count was rounded before
     rounding = np.hypot(rounding, np.where(turned, COUNTED_TO * breadth / np.sqrt(12.0) / np.pi, 0.0))
     aslant = np.where(np.isnan(tilt), error_model.TILT_NOT_RECORDED_SHARE * diameter, 0.0)

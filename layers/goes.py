@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 MOST_GOES = 500
+_NOT_LAID = ("hand breadths", "hand spans", "sighting", "eye")
 _NUMBER = r"\d{1,6}(?:[.,]\d{1,4})?|\d{1,6} \d{1,3}/\d{1,3}|\d{1,3}/\d{1,3}"
 _TERM = re.compile(
     rf"(?:(?P<times>\d{{1,3}})\s*[xX×*]\s*)?(?P<length>(?:\d{{1,6}} )?\d{{1,3}}/\d{{1,3}}|{_NUMBER})"
@@ -54,10 +55,16 @@ def _number(text: str) -> float | None:
     return value
 
 
-def number_of_goes(parts: pd.Series) -> Array:
+def is_laid(instrument: object) -> bool:
+    """Return whether the parts of a reading with an instrument are goes; those of hands are not."""
+    return instrument not in _NOT_LAID
+
+
+def number_of_goes(parts: pd.Series, instrument: pd.Series) -> Array:
     """Return how many goes each reading was made of [-]: 1 where none were written down."""
     number = np.ones(len(parts))
-    for row in np.flatnonzero(parts.notna().to_numpy()):
+    laid = parts.notna().to_numpy() & ~instrument.isin(_NOT_LAID).to_numpy()
+    for row in np.flatnonzero(laid):
         found = goes_of(str(parts.iloc[row]))
         number[row] = found.number if found else 1.0
     return number

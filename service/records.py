@@ -151,6 +151,8 @@ class ReadingIn(Appended):
         return self
 
     def _make_of_parts(self, parts: str) -> None:
+        if not goes.is_laid(self.instrument) and self.instrument != "sighting" and self.value is not None:
+            return  # how a count was turned into a length, as it was written
         laid = goes.goes_of(parts)
         total = laid.total if laid else None
         if self.instrument == "sighting" and total is None:

@@ -17,6 +17,9 @@ TREE = "7c9e6679-7425-40de-944b-e07fc1f90a01"
 STEM = str(uuid.uuid5(uuid.UUID(TREE), "1"))
 
 
+STRING = {"unit": "cm", "instrument": "string and ruler"}
+
+
 def _id(number):
     return str(uuid.UUID(int=number))
 
@@ -162,8 +165,8 @@ def test_who_may_only_look_measures_no_hand(school):
     [
         ({"instrument": "girth tape"}, "has the instrument hand breadths"),
         ({"quantity": "diameter"}, "goes round the trunk"),
-        ({"parts": "three and a half"}, "does not add up"),
-        ({"parts": "3x30 + 12.5"}, "makes 102.5, not 12"),
+        ({**STRING, "parts": "three and a half"}, "does not add up"),
+        ({**STRING, "parts": "3x30 + 12.5"}, "makes 102.5, not 12"),
         ({"awkward": "missing bark 0.1"}, "Without bark 0.1"),
         ({"awkward": "too short for breast height", "height_m": None}, "Say at which height"),
         ({"unit": "ells"}, "'cm'"),
@@ -175,6 +178,12 @@ def test_what_cannot_be_of_a_reading_is_refused_with_the_reason(school, said, wh
     answer = _read(school, **said)
     assert answer.outcome == "refused"
     assert why in answer.why
+
+
+def test_how_a_count_was_turned_into_centimetres_is_kept_as_written(school):
+    answer = _read(school, unit="cm", instrument="hand breadths", value=100, parts="12.5 x 8")
+    assert answer.outcome == "taken"
+    assert _view(school).records.readings["parts"].tolist() == ["12.5 x 8"]
 
 
 def test_goes_of_a_ruler_and_marks_of_a_sighting_make_the_value(school):

@@ -47,6 +47,11 @@ def test_every_go_adds_its_own_rounding():
     assert four - one == pytest.approx(3 / 12 / np.pi**2)
 
 
+def test_a_count_of_hands_that_was_turned_into_a_length_is_no_goes():
+    how = {"value": 100.0, "resolution": 4.0, "instrument": "hand breadths"}
+    assert own_var(**how, parts="12 x 8") == own_var(**how)
+
+
 def test_parts_that_nobody_can_read_count_as_one_go():
     assert own_var(value=102.5, parts="round the corner") == own_var(value=102.5)
 
