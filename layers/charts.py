@@ -113,7 +113,9 @@ def tree_chart(
     readings : DataFrame
         Live readings of one tree. ``measured_on`` (ISO day; rows without one are left out), ``stem_number``
         (optional), ``as_measured_cm`` (diameter at the height of measurement), ``height_m`` (of measurement;
-        may be empty), ``dbh_cm``, ``dbh_se_cm``, ``assumed`` (the error rests on an assumption).
+        may be empty), ``dbh_cm``, ``dbh_se_cm``, ``reach`` (of the 95 % interval, in standard errors;
+        optional), ``assumed``
+        (the error rests on an assumption).
     terms : SiteTerms
         Units and breast height.
     words : mapping
@@ -127,7 +129,7 @@ def tree_chart(
     small change that may be measuring error does not look large.
     """
     rows = _dated(readings)
-    rows["error_cm"] = Z95 * rows["dbh_se_cm"]
+    rows["error_cm"] = rows.get("reach", Z95) * rows["dbh_se_cm"]
     height = height_text(terms)
 
     def draw(figure: Figure) -> None:

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from layers.errors import NothingToCompute
 from layers.explaining import NO_SHARED, errors_of_stems, stem_inputs
 from layers.explaining_words import COUNTED_ALL, NO_ERROR_GIVEN, OF_CLASSES, OWN_OF_MANY
 from layers.explanations import Errors, Explanation, errors_of, explained, is_learned
-from layers.figure_subjects import SITE, WITHIN_BOUNDARY, Subject, subjects_of
+from layers.figure_subjects import SITE, WITHIN_BOUNDARY, Subject, Subjects, subjects_of
 from layers.figure_sums import EDGE, Stand
 from layers.history import StandState
 from layers.inputs import SiteTerms
@@ -51,6 +52,16 @@ class FigureFrames:
     areas: pd.DataFrame
     places: pd.DataFrame | None
     terms: SiteTerms
+
+    @cached_property
+    def stand(self) -> Stand:
+        """The trees and stems as arrays."""
+        return Stand.of(self.state.stem_state, self.state.stem_parts, self.state.causes)
+
+    @cached_property
+    def subjects(self) -> Subjects:
+        """What figures are given for, with its trees."""
+        return subjects_of(self.stand, self.membership, self.trees, self.areas, self.places, self.terms)
 
 
 def of_figure(row: Mapping[str, Any], key: str, frames: FigureFrames) -> Explanation:
@@ -107,11 +118,7 @@ class _Mine:
 
     @classmethod
     def of(cls, row: Mapping[str, Any], what: str, frames: FigureFrames) -> "_Mine":
-        state = frames.state
-        stand = Stand.of(state.stem_state, state.stem_parts, state.causes)
-        subjects = subjects_of(
-            stand, frames.membership, frames.trees, frames.areas, frames.places, frames.terms
-        )
+        state, stand, subjects = frames.state, frames.stand, frames.subjects
         ids = [one.area_id for one in subjects.rows]
         group = ids.index(row["area_id"], WITHIN_BOUNDARY + 1) if row["area_id"] else SITE
         if group == SITE and what in WITHIN:

@@ -179,8 +179,8 @@ def read_steps(readings: pd.DataFrame, terms: SiteTerms) -> dict[str, Array]:
     }
 
 
-def of_tree(state: StandState, terms: SiteTerms, row: Any, own: str) -> Explanation:
-    """Return how the standard diameter of a tree came about.
+def of_tree(state: StandState, terms: SiteTerms, row: Any, own: str, what: str = "dbh_cm") -> Explanation:
+    """Return how the standard diameter of a tree came about, or its basal area.
 
     Parameters
     ----------
@@ -192,6 +192,8 @@ def of_tree(state: StandState, terms: SiteTerms, row: Any, own: str) -> Explanat
         The tree in the table of trees.
     own : str
         Where the own errors of its stems are from.
+    what : str
+        ``dbh_cm`` or ``basal_area_m2``.
 
     Returns
     -------
@@ -203,15 +205,16 @@ def of_tree(state: StandState, terms: SiteTerms, row: Any, own: str) -> Explanat
     if row.status in COUNTED:
         mine &= stems["status"].isin(COUNTED)
     used = stems[mine].reset_index(drop=True)
-    of = f"tree:{row.tree_id}"
+    is_width = what == "dbh_cm"
+    of = f"tree:{row.tree_id}" if is_width else f"tree:{row.tree_id}:{what}"
+    equation, unit = ("tree_size", "cm") if is_width else ("sum_of_faces", "m2")
     if not len(used):
-        return explained(of, "dbh_cm", "cm", np.nan, "tree_size", used, None, terms, why=row.dbh_source)
-    a = used["dbh_cm"].to_numpy(dtype=float) / float(row.dbh_cm)
+        return explained(of, what, unit, np.nan, equation, used, None, terms, why=row.dbh_source)
+    d = used["dbh_cm"].to_numpy(dtype=float)
+    value, se = (row.dbh_cm, row.dbh_se_cm) if is_width else (row.basal_area_m2, row.basal_area_se_m2)
+    a = d / float(row.dbh_cm) if is_width else girth.basal_area_per_cm(d)
     errors = errors_of_stems(a, used, state, own, terms)
-    inputs = stem_inputs(used)
-    return explained(
-        of, "dbh_cm", "cm", float(row.dbh_cm), "tree_size", inputs, errors, terms, se=float(row.dbh_se_cm)
-    )
+    return explained(of, what, unit, float(value), equation, stem_inputs(used), errors, terms, se=float(se))
 
 
 def stem_inputs(stems: pd.DataFrame) -> pd.DataFrame:

@@ -7,11 +7,13 @@ from typing import Any
 import numpy as np
 
 from layers import columns, components, girth, size_classes
-from layers.error_model import Z95, Array
+from layers.error_model import Array
 from layers.figure_errors import Errors
 from layers.figure_species import SpeciesOf
 from layers.figure_subjects import SITE, Subject
 from layers.figure_sums import Sums
+from layers.intervals import quantile_of
+from layers.site_model import SiteModel
 from layers.translating import N_
 
 NO_TREES = N_("No living tree stands here.")
@@ -68,6 +70,7 @@ class Numbers:
     screened: dict[int, dict[str, Any]] | None
     breaks_cm: Sequence[float]
     errors: Errors
+    model: SiteModel
 
 
 def row_of(
@@ -111,13 +114,15 @@ def _sizes(numbers: Numbers, group: int) -> dict[str, Any]:
     if not stems:
         return {}
     basal_area = float(sums.basal_area_m2[group])
+    variances = dict(zip(sums.kinds, sums.variance_m4[group].tolist(), strict=True))
     se = float(np.sqrt(sums.variance_m4[group].sum()))
+    reach = quantile_of(variances, numbers.model) * se
     # E(d^2) = E(d)^2 + Var d: a sum of squares of uncertain diameters is a little too big.
     middle = basal_area - np.pi / 4.0 * girth.M2_PER_CM2 * float(sums.diameter_variance_cm2[group])
     return {
         "basal_area_m2": basal_area,
-        "basal_area_lo": middle - Z95 * se,
-        "basal_area_hi": middle + Z95 * se,
+        "basal_area_lo": middle - reach,
+        "basal_area_hi": middle + reach,
         "basal_area_se_m2": se,
         "mean_dbh_cm": float(sums.diameter_cm[group] / stems),
         "mean_dbh_se_cm": float(numbers.errors.mean_dbh_se_cm[group]),

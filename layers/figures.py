@@ -113,6 +113,7 @@ def _numbers(
         screened,
         terms.breaks_cm,
         errors_of(stand, counted, groups, terms.breaks_cm),
+        terms.model,
     )
 
 

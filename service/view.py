@@ -21,6 +21,7 @@ from layers.far_apart import Learned, learned
 from layers.history import StandState
 from layers.inputs import Records, SiteTerms, with_hands
 from layers.growth import Growth, growth_of
+from layers.intervals import reach_of_trees
 from layers.surroundings import Surroundings, surroundings
 from service.actors import Actor, visible
 from service.errors import InvalidRequest
@@ -112,6 +113,13 @@ class SiteView:
     def learned(self) -> Learned:
         """The error model that the repeated readings of the site teach, whatever the day."""
         return learned(self.records, self.terms)
+
+    @cached_property
+    def reaches(self) -> dict[str, float]:
+        """How many standard errors the give or take of each tree's width reaches, by ``tree_id``."""
+        return {
+            str(tree): float(reach) for tree, reach in reach_of_trees(self.state, self.terms.model).items()
+        }
 
     @cached_property
     def areas(self) -> pd.DataFrame:

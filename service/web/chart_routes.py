@@ -77,13 +77,23 @@ def _readings(view: SiteView, tree_id: str) -> pd.DataFrame:
             "height_m": reading.height_m,
             "dbh_cm": reading.dbh_cm,
             "dbh_se_cm": reading.dbh_se_cm,
-            "assumed": True,
+            "reach": reading.reach,
+            "assumed": reading.assumed,
         }
         for stem in tree_facts.stems_of(view, tree_id, display.Units(view.terms.units))
         for reading in stem.readings
         if reading.state == "live"
     ]
-    names = ["measured_on", "stem_number", "as_measured_cm", "height_m", "dbh_cm", "dbh_se_cm", "assumed"]
+    names = [
+        "measured_on",
+        "stem_number",
+        "as_measured_cm",
+        "height_m",
+        "dbh_cm",
+        "dbh_se_cm",
+        "reach",
+        "assumed",
+    ]
     return pd.DataFrame(rows, columns=names)
 
 

@@ -99,7 +99,8 @@ def found(view: SiteView, of: str) -> tuple[Explanation, list[Explanation]]:
     Parameters
     ----------
     of : str
-        ``tree:<id>``, ``stem:<id>``, ``figure:<id of an area or place, or "site">:<key>``.
+        ``tree:<id>``, ``tree:<id>:basal_area_m2``, ``stem:<id>``, ``figure:<id of an area or place, or
+        "site">:<key>``.
 
     Raises
     ------
@@ -110,9 +111,12 @@ def found(view: SiteView, of: str) -> tuple[Explanation, list[Explanation]]:
     """
     kind, _sep, rest = of.partition(":")
     if kind == "tree" and rest:
-        row = tree_facts.tree_row(view, rest)
-        trunks = explaining.trunks(view.records, view.state, view.terms, view.as_of, rest)
-        return of_tree(view, row, trunks), list(trunks.values())
+        tree_id, _sep, what = rest.partition(":")
+        if what not in ("", "basal_area_m2"):
+            raise NotFound(_("number of a tree that is explained"), what)
+        row = tree_facts.tree_row(view, tree_id)
+        trunks = explaining.trunks(view.records, view.state, view.terms, view.as_of, tree_id)
+        return of_tree(view, row, trunks, what or "dbh_cm"), list(trunks.values())
     if kind == "stem" and rest:
         try:
             return explaining.of_stem(view.records, view.state, view.terms, view.as_of, rest), []
@@ -126,7 +130,7 @@ def found(view: SiteView, of: str) -> tuple[Explanation, list[Explanation]]:
     )
 
 
-def of_tree(view: SiteView, row: Any, trunks: dict[str, Explanation]) -> Explanation:
+def of_tree(view: SiteView, row: Any, trunks: dict[str, Explanation], what: str) -> Explanation:
     """Return the explanation of a tree's size from those of its trunks."""
     own = [
         part.source
@@ -135,7 +139,7 @@ def of_tree(view: SiteView, row: Any, trunks: dict[str, Explanation]) -> Explana
         for part in trunk.errors.parts
         if part.kind == "own"
     ]
-    return explaining.of_tree(view.state, view.terms, row, one_after_the_other(own))
+    return explaining.of_tree(view.state, view.terms, row, one_after_the_other(own), what)
 
 
 def _figure(view: SiteView, area: str, key: str) -> Explanation:
@@ -203,15 +207,16 @@ def _causes() -> dict[str, str]:
 def _part(part: Part, quantile: float, unit: str | int, units: display.Units) -> ErrorPart:
     alone = part.variance**0.5
     text = display.NONE if isinstance(unit, int) else units.half(alone, unit, quantile)
-    source = "; ".join(str(_(each)) for each in part.source.split("; "))
     words = plain.said(plain.CAUSE_KIND, part.kind)
-    return ErrorPart(words, Cell(text, alone), part.variance, part.share, source, part.measured)
+    return ErrorPart(
+        words, Cell(text, alone), part.variance, part.share, plain.sources_said(part.source), part.measured
+    )
 
 
 def _about(view: SiteView, explanation: Explanation) -> str:
     kind, _sep, rest = explanation.of.partition(":")
     if kind == "tree":
-        return _tree_words(view, rest)
+        return _tree_words(view, rest.partition(":")[0])
     if kind == "stem":
         stem = view.records.stems.set_index("stem_id").loc[rest]
         number = int(stem["number"])

@@ -3,6 +3,7 @@
 from typing import Any
 
 from flask import Flask
+from flask_babel import gettext as _
 from flask_babel import lazy_gettext as _l
 
 from layers.chart_causes import CAUSE_WORDS
@@ -90,6 +91,8 @@ LAYER = {
 ENTRY = {
     "tree": _l("a tree"),
     "reading": _l("measurements"),
+    "settling": _l("a question settled"),
+    "calibration": _l("the hand of a team"),
     "observation": _l("what was seen"),
     "status_event": _l("what became of a tree"),
     "inspection": _l("a look"),
@@ -129,6 +132,11 @@ TAPER_SET = {
 def said(table: dict[str, Any], word: Any) -> str:
     """Return the plain words for a word of the data, the word itself where there are none."""
     return str(table[word]) if word in table else text(word)
+
+
+def sources_said(source: str) -> str:
+    """Return where parts of an error are from, in the language of the page; one may hold several."""
+    return "; ".join(str(_(each)) for each in source.split("; "))
 
 
 def set_words(name: str) -> str:

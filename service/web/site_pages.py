@@ -10,7 +10,7 @@ from layers.cautions import LONG
 from service.outlets.map_file import site_map_document
 from service.undo import last_by_hand
 from service.view import SiteView, sites
-from service.web import current, display, frame, today
+from service.web import current, display, figure_facts, frame, today
 from service.web.dangers import dangers
 from service.web.doubts import doubts
 from service.web.listing import listing
@@ -72,16 +72,15 @@ def whisker_note(view: SiteView) -> str:
 def site_figures(slug: str) -> str:
     """The figures of the site, its places and its areas, at a day."""
     view = current.site_view(slug)
-    rows = [_figure_row(row) for row in view.figures]
+    rows = figure_facts.with_facts(view, view.figures)
     return frame.site_page(
         "site_figures.html",
         view,
         "figures",
         rows=rows,
         groups=_groups(rows),
-        assumed=today.is_assumed(view),
         whisker_note=whisker_note(view),
-        top=_top(view),
+        top=_top(rows),
         asked_day=current.asked_day(),
     )
 
@@ -94,21 +93,9 @@ def _groups(rows: list[dict[str, Any]]) -> list[tuple[str, list[dict[str, Any]]]
     return [("", rows[:1]), *((heading, group) for heading, group in parts if group)]
 
 
-def _figure_row(row: dict[str, Any]) -> dict[str, Any]:
-    half = row["basal_area_se_m2_per_ha"]
-    half = None if display.is_missing(half) else display.HALF_WIDTH * half
-    per_ha = row["basal_area_m2_per_ha"]
-    return {
-        **row,
-        "per_ha_low": None if half is None else per_ha - half,
-        "per_ha_high": None if half is None else per_ha + half,
-    }
-
-
-def _top(view: SiteView) -> float | None:
+def _top(rows: list[dict[str, Any]]) -> float | None:
     """The right end of the scale that all whiskers of the table share: the largest cut face per hectare."""
-    ends = [_figure_row(row)["per_ha_high"] for row in view.figures]
-    known = [end for end in ends if not display.is_missing(end)]
+    known = [row["per_ha_high"] for row in rows if not display.is_missing(row["per_ha_high"])]
     return max(known) * 1.05 if known else None
 
 

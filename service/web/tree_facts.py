@@ -1,6 +1,7 @@
 """What is known of one tree and how each number came about: readings, conversions, parts of the error."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,11 +10,15 @@ import pandas as pd
 from flask_babel import gettext as _
 
 from layers import girth, history
+from layers.chart_causes import largest_first
+from layers.explanations import Explanation, Part
+from layers.intervals import reach_of_readings
 from service.errors import NotFound
 from service.view import SiteView
 from service.web import awkward_fields, display
 from service.web import plain_words as plain
 from service.web.awkward_fields import AwkwardFact
+from service.web.display import HALF_WIDTH
 
 
 @dataclass(frozen=True)
@@ -30,6 +35,8 @@ class ReadingFact:
     height_m: float
     dbh_cm: float
     dbh_se_cm: float
+    reach: float
+    assumed: bool
     source: str | None
     state: str
     note: str | None
@@ -64,6 +71,7 @@ class StemFacts:
     measured_on: str | None
     readings: list[ReadingFact]
     parts: list[ErrorPart]
+    reach: float = HALF_WIDTH
 
 
 def tree_row(view: SiteView, tree_id: str) -> Any:
@@ -94,14 +102,20 @@ def record_of(view: SiteView, tree_id: str) -> dict[str, Any]:
     return {str(name): value for name, value in found.iloc[0].items()}
 
 
-def stems_of(view: SiteView, tree_id: str, units: display.Units) -> list[StemFacts]:
-    """Return the trunks of a tree with every measurement of each, the latest last."""
+def stems_of(
+    view: SiteView, tree_id: str, units: display.Units, known: Mapping[str, Explanation] | None = None
+) -> list[StemFacts]:
+    """Return the trunks of a tree with every measurement of each, the latest last.
+
+    ``known`` holds how their sizes came about; without it the parts of their errors are left out.
+    """
     stems = view.records.stems
     stems = stems[stems["tree_id"] == tree_id].sort_values("number")
     rows = sized_readings(view, stems).sort_values("measured_on", kind="stable", na_position="first")
     state = view.state.stem_state.set_index("stem_id")
+    known = known or {}
     return [
-        _stem_facts(view, stem, state, rows[rows["stem_id"] == stem.stem_id], units)
+        _stem_facts(stem, state, rows[rows["stem_id"] == stem.stem_id], known.get(stem.stem_id), units)
         for stem in stems.itertuples()
     ]
 
@@ -109,7 +123,8 @@ def stems_of(view: SiteView, tree_id: str, units: display.Units) -> list[StemFac
 def sized_readings(view: SiteView, stems: pd.DataFrame) -> pd.DataFrame:
     """Return every reading of some stems on the standard: what ``standardised`` gives, ``state`` and ``se``.
 
-    ``se`` is the standard error of the reading with what it shares with others, ``own_se`` without [cm].
+    ``se`` is the standard error of the reading with what it shares with others, ``own_se`` without [cm];
+    ``reach`` how many of them its 95 % interval reaches, ``assumed`` whether they rest on an assumption.
     """
     records = view.records
     trees = records.trees[records.trees["tree_id"].isin(stems["tree_id"])]
@@ -117,7 +132,12 @@ def sized_readings(view: SiteView, stems: pd.DataFrame) -> pd.DataFrame:
     sizes = girth.standardised(known, stems, trees, view.terms)
     own = sizes.readings["own_var_cm2"]
     whole = own + sizes.readings["departure_se_cm"] ** 2 + _shared_variance(sizes)
-    return sizes.readings.assign(se=np.sqrt(whole), own_se=np.sqrt(own))
+    return sizes.readings.assign(
+        se=np.sqrt(whole),
+        own_se=np.sqrt(own),
+        reach=reach_of_readings(sizes, view.terms.model),
+        assumed=history.rests_on_assumption(sizes, view.terms),
+    )
 
 
 def _shared_variance(sizes: girth.Standardised) -> Any:
@@ -129,43 +149,34 @@ def _shared_variance(sizes: girth.Standardised) -> Any:
 
 
 def _stem_facts(
-    view: SiteView, stem: Any, state: pd.DataFrame, readings: pd.DataFrame, units: display.Units
+    stem: Any,
+    state: pd.DataFrame,
+    readings: pd.DataFrame,
+    explanation: Explanation | None,
+    units: display.Units,
 ) -> StemFacts:
     now = state.loc[stem.stem_id] if stem.stem_id in state.index else None
-    parts = _error_parts(view, stem.stem_id, now)
+    errors = None if explanation is None else explanation.errors
     used = None if now is None else now["reading"]
     return StemFacts(
         stem_id=stem.stem_id,
         number=int(stem.number),
         status=stem.status if now is None else now["status"],
         dbh_cm=math.nan if now is None else float(now["dbh_cm"]),
-        dbh_se_cm=math.sqrt(sum(part.sd_cm**2 for part in parts)) if parts else math.nan,
+        dbh_se_cm=math.nan if explanation is None else explanation.se,
         dbh_source=None if now is None else now["dbh_source"],
         as_measured_cm=math.nan if now is None else float(now["as_measured_cm"]),
         height_m=math.nan if now is None else float(now["height_m"]),
         measured_on=None if now is None else now["measured_on"],
         readings=[_reading_fact(row, used, units) for row in readings.itertuples()],
-        parts=parts,
+        parts=[] if errors is None else [_error_part(part) for part in largest_first(errors.parts)],
+        reach=HALF_WIDTH if explanation is None or errors is None else explanation.quantile,
     )
 
 
-def _error_parts(view: SiteView, stem_id: str, now: Any) -> list[ErrorPart]:
-    if now is None or math.isnan(now["own_var_cm2"]):
-        return []
-    mine = view.state.stem_parts[view.state.stem_parts["stem_id"] == stem_id]
-    mine = mine.merge(view.state.causes, on="cause", how="left")
-    found = [
-        (_("this one measurement: reading, rounding, the trunk's own shape"), float(now["own_var_cm2"]), "")
-    ]
-    found += [
-        (plain.said(plain.CAUSE_KIND, row.kind), float(row.sensitivity_cm**2 * row.variance), str(row.source))
-        for row in mine.itertuples()
-    ]
-    total = sum(variance for _words, variance, _source in found)
-    return [
-        ErrorPart(said, math.sqrt(variance), variance / total if total else 0.0, source or _("assumption"))
-        for said, variance, source in found
-    ]
+def _error_part(part: Part) -> ErrorPart:
+    words, sources = plain.said(plain.CAUSE_KIND, part.kind), plain.sources_said(part.source)
+    return ErrorPart(words, math.sqrt(part.variance), part.share, sources)
 
 
 def _reading_fact(row: Any, used: str | None, units: display.Units) -> ReadingFact:
@@ -180,6 +191,8 @@ def _reading_fact(row: Any, used: str | None, units: display.Units) -> ReadingFa
         height_m=float(row.height_m),
         dbh_cm=float(row.dbh_cm),
         dbh_se_cm=float(row.se),
+        reach=float(row.reach),
+        assumed=bool(row.assumed),
         source=row.dbh_source,
         state=row.state,
         note=row.note,

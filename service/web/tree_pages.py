@@ -6,11 +6,12 @@ from typing import Any
 import pandas as pd
 from flask import Blueprint, Response, request
 
+from layers import explaining
 from layers.corrections import VOID, corrected
 from service.outlets.csv_out import csv_pieces
 from service.outlets.layer_rows import layer_rows
 from service.view import SiteView
-from service.web import current, display, frame, today, tree_facts
+from service.web import current, display, frame, how_facts, today, tree_facts
 from service.web.code_pages import rules_of_tree
 from service.web.dangers import dangers
 from service.web.former_facts import changes_of_tree
@@ -29,7 +30,7 @@ def site_trees(slug: str) -> str:
     asked = request.args.to_dict()
     shown = listing(view.trees, asked, searched=SEARCHED, exact=EXACT, default_sort="tag")
     places = sorted({place for place in view.trees["place"] if place})
-    return frame.site_page("trees.html", view, "trees", list=shown, places=places[:500])
+    return frame.site_page("trees.html", view, "trees", list=shown, places=places[:500], reaches=view.reaches)
 
 
 @bp.get("/sites/<slug>/trees.csv")
@@ -62,7 +63,10 @@ def site_tree(slug: str, tree_id: str) -> str:
     view = current.site_view(slug)
     tree = tree_facts.tree_row(view, tree_id)
     record = tree_facts.record_of(view, tree_id)
-    stems = tree_facts.stems_of(view, tree_id, display.Units(view.terms.units))
+    known = explaining.trunks(view.records, view.state, view.terms, view.as_of, tree_id)
+    stems = tree_facts.stems_of(view, tree_id, display.Units(view.terms.units), known)
+    errors = how_facts.of_tree(view, tree, known, "dbh_cm").errors
+    error_parts = () if errors is None else errors.parts
     return frame.site_page(
         "tree.html",
         view,
@@ -71,6 +75,9 @@ def site_tree(slug: str, tree_id: str) -> str:
         record=record,
         changed=changes_of_tree(view, record),
         stems=stems,
+        reach=view.reaches[tree_id],
+        bar=how_facts.bar(error_parts, "t"),
+        better=how_facts.better(error_parts),
         stem_rules=rules_of_tree(view, tree_id),
         chart=any(reading.day for stem in stems for reading in stem.readings),
         flags=_flags(view, tree_id),
