@@ -75,7 +75,7 @@ FACTS: dict[str, Fact] = {
     ),
     "buttress": Fact(
         N_("buttresses reach up to the line"),
-        N_("measured from where they end, if they are higher than 1 m"),
+        N_("measured from where they end, if they are higher than 3.3 ft (1.00 m)"),
         N_("University of Göttingen, forest inventory wiki"),
     ),
     "vine": Fact(
