@@ -11,7 +11,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-import sqlalchemy as sa
 
 from layers import hands
 from service import hand_entry
@@ -29,7 +28,7 @@ from service.records import (
     parsed,
 )
 from service.store import changes, schema
-from service.store.appending import column_names, corrections
+from service.store.appending import answers_of, column_names, corrections
 from service.store.engine import Store
 from service.store.rows import by_ids, insert_records, known_elsewhere
 from service.store.site_rows import held_site
@@ -267,19 +266,12 @@ class _Desk:
         sent, known = _cells(self.kind.table, item), dict(known)
         if isinstance(item, InspectionIn):
             sent |= _answered(item)
-            known.setdefault("answers", self._answers_known(item.id))
+            known.setdefault("answers", answers_of(self.connection, item.id))
         differing = [name for name in sent if name not in _BOOKKEEPING and sent[name] != known.get(name)]
         if not differing:
             return Answer(item.id, "already there")
         why = f"This id is known with another {' and '.join(differing)}; nothing was changed."
         return Answer(item.id, "refused", why, sent, {name: known.get(name) for name in sent})
-
-    def _answers_known(self, inspection_id: str) -> dict[str, Any]:
-        """What was answered per tree in an inspection that the store has."""
-        table = schema.inspection_answer
-        query = sa.select(table).where(table.c.inspection_id == inspection_id).order_by(table.c.tree_id)
-        rows = self.connection.execute(query)
-        return {row.tree_id: {"answer": row.answer, "note": row.note} for row in rows}
 
     def _refusal(self, item: Appended) -> Answer | None:
         if item.id in self.elsewhere:
