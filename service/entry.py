@@ -11,7 +11,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-
 from layers import hands
 from service import hand_entry
 from service.actors import Actor
