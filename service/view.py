@@ -26,6 +26,7 @@ from layers.surroundings import Surroundings, surroundings
 from service.actors import Actor, visible
 from service.errors import InvalidRequest
 from service.store.engine import Store
+from layers.tree_forecasts import StemsAhead, stems_ahead
 from service.store.former import site_at
 from service.store.frames import records_of, terms_of
 from service.store.model_rows import model_in_use
@@ -89,6 +90,11 @@ class SiteView:
     @cached_property
     def plain_trees(self) -> pd.DataFrame:
         """The table of trees before the list to be looked at is known."""
+    @cached_property
+    def growth_ahead(self) -> StemsAhead:
+        """The living stems, the growth of their peers, and from where each is carried on."""
+        return stems_ahead(self.growth, self.state, self.records.trees, self.terms)
+
         return tree_table.tree_table(
             self.records, self.state, self.terms, self.as_of, tall=self._tall, growth=self.growth
         )

@@ -34,6 +34,7 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/sites/<slug>", "GET"): "look",
     ("/sites/<slug>/figures", "GET"): "look",
     ("/sites/<slug>/how", "GET"): "look",
+    ("/sites/<slug>/growth", "GET"): "look",
     ("/sites/<slug>/flags", "GET"): "look",
     ("/sites/<slug>/map.json", "GET"): "look",
     ("/sites/<slug>/trees", "GET"): "look",

@@ -45,6 +45,7 @@ def _tabs(slug: str) -> list[tuple[str, str, str]]:
         ("today", f"{base}{day}", _("Today")),
         ("figures", f"{base}/figures{day}", _("Figures")),
         ("trees", f"{base}/trees{day}", _("Trees")),
+        ("growth", f"{base}/growth{day}", _("Growth")),
         ("flags", f"{base}/flags{day}", _("To be looked at")),
         ("sheets", f"{base}/sheets{day}", _("Measuring")),
         ("ground", f"{base}/ground{day}", _("Ground")),
