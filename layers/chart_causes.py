@@ -104,7 +104,8 @@ def causes_bar(parts: Sequence[Part], words: Mapping[str, str], causes: Mapping[
     told = quoteattr(plain(described(parts, words, causes)))
     title = escape(plain(described(parts, words, causes)))
     return (
-        f'<svg class="causes" width="{WIDTH_PX}" height="{HEIGHT_PX}" viewBox="0 0 {WIDTH_PX} {HEIGHT_PX}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="causes" width="{WIDTH_PX}" '
+        f'height="{HEIGHT_PX}" viewBox="0 0 {WIDTH_PX} {HEIGHT_PX}" '
         f'role="img" aria-label={told}><title>{title}</title><defs>{patterns}</defs>{pieces}</svg>'
     )
 

@@ -12,6 +12,7 @@ from layers.error_model import ASSUMPTION, Array, Whole
 from layers.errors import NothingToCompute
 from layers.explaining_words import LUOMA
 from layers.explanations import Errors, Explanation, errors_of, explained, is_learned, one_after_the_other
+from layers.girth import Standardised
 from layers.hands import CM_PER_SAID, INSTRUMENT_OF, hand_of_each
 from layers.history import Counted, StandState
 from layers.inputs import Records, SiteTerms, with_hands
@@ -20,7 +21,17 @@ from layers.site_model import FROM_SITE
 from layers.standing import COUNTED
 
 _AS_SAID = (
-    *("reading_id", "measured_on", "quantity", "value", "value_2", "unit", "instrument", "crew_kind"),
+    *(
+        "reading_id",
+        "stem_id",
+        "measured_on",
+        "quantity",
+        "value",
+        "value_2",
+        "unit",
+        "instrument",
+        "crew_kind",
+    ),
     *("height_m", "tilt_deg", "parts", "awkward"),
 )
 NO_SHARED = pd.DataFrame(
@@ -52,7 +63,7 @@ def trunks(
     terms = with_hands(terms, records)
     stems = state.stem_state
     stems = stems[(stems["tree_id"] == tree_id) & stems["stem_id"].notna()]
-    records = _only(records, tree_id)
+    records = of_one_tree(records, tree_id)
     counted = history.counted_readings(records, terms, as_of)
     counts_for = counted.stems["stem_id"].to_numpy(dtype=object)[counted.stem[counted.rows]]
     out = {}
@@ -94,8 +105,8 @@ def _trunk(row: Any, counted: Counted, mine: Whole, records: Records, terms: Sit
     )
 
 
-def _only(records: Records, tree_id: str) -> Records:
-    """The records of one tree, as far as sizes need them."""
+def of_one_tree(records: Records, tree_id: str) -> Records:
+    """Return the records of one tree, as far as sizes need them."""
     stems = records.stems[records.stems["tree_id"] == tree_id]
     return replace(
         records,
@@ -132,6 +143,28 @@ def own_source(reading: Any, terms: SiteTerms) -> str:
 def _readings(counted: Counted, mine: Whole, records: Records, terms: SiteTerms) -> pd.DataFrame:
     """The readings that count with every step from what was said to the standard diameter."""
     rows, sizes = counted.rows[mine], counted.sizes
+    return said_and_steps(sizes, rows, counted.weights[mine], sizes.readings.iloc[rows], records, terms)
+
+
+def said_and_steps(
+    sizes: Standardised,
+    rows: Whole,
+    weights: Array,
+    with_errors: pd.DataFrame,
+    records: Records,
+    terms: SiteTerms,
+) -> pd.DataFrame:
+    """Return readings as inputs of an explanation, with every step from what was said to their weight.
+
+    Parameters
+    ----------
+    sizes : Standardised
+        Readings, of which ``rows`` count with ``weights``.
+    with_errors : DataFrame
+        The same rows with the errors that they count with.
+    records, terms
+        Stems and trees of the site, its breast height and error model.
+    """
     said = sizes.readings.iloc[rows].reset_index(drop=True)
     as_measured = said["as_measured_cm"].to_numpy(dtype=float)
     how, _ = conversion.brought_to_breast_height(said, as_measured, records.stems, records.trees, terms)
@@ -144,11 +177,11 @@ def _readings(counted: Counted, mine: Whole, records: Records, terms: SiteTerms)
         factor=how.factor,
         bias_cm=bias,
         dbh_cm=said["dbh_cm"].to_numpy(dtype=float),
-        own_var_cm2=said["own_var_cm2"].to_numpy(dtype=float),
+        own_var_cm2=with_errors["own_var_cm2"].to_numpy(dtype=float),
         own_source=[own_source(row, terms) for row in said.itertuples()],
-        departure_cm=said["departure_se_cm"].to_numpy(dtype=float),
+        departure_cm=with_errors["departure_se_cm"].to_numpy(dtype=float),
         how=said["dbh_source"].to_numpy(dtype=object),
-        weight=counted.weights[mine],
+        weight=weights,
     )
 
 

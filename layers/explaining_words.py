@@ -10,6 +10,10 @@ CHOJNACKY_ROGERS = (
 )
 RAILE = "Raile, G. K. 1982. Estimating stump volume. USDA Forest Service Research Paper NC-224"
 COEFFICIENTS = "USDA Forest Service, FIADB, table REF_SPECIES, column RAILE_STUMP_DOB_B1"
+AITKEN = (
+    "Aitken, A. C. 1936. On least squares and linear combinations of observations. "
+    "Proceedings of the Royal Society of Edinburgh 55:42-48 (from memory)"
+)
 REINEKE = (
     "Reineke, L. H. 1933. Perfecting a stand-density index for even-aged forests. "
     "Journal of Agricultural Research 46:627-638"
@@ -51,6 +55,15 @@ EQUATIONS: dict[str, Equation] = {
         N_("The width of one trunk that has the cut face of all trunks of the tree together."),
         "d = √(Σ dᵢ²)",
         (CHOJNACKY_ROGERS,),
+    ),
+    "growth": Equation(
+        N_(
+            "A straight line goes through the widths of all measuring days, brought to breast height as for "
+            "the size; what is better known counts more. Its slope is the sum of the widths times their "
+            "weights; of several trunks each counts by its share of the width of the tree."
+        ),
+        "g = Σ wᵣ dᵣ, Σ wᵣ = 0;  w = (XᵀC⁻¹X)⁻¹XᵀC⁻¹",
+        (AITKEN, RAILE, COEFFICIENTS),
     ),
     "count": Equation(N_("What is written down is counted."), "N = Σ nᵢ"),
     "count_per_ha": Equation(

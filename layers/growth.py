@@ -79,6 +79,17 @@ def growth_of(records: Records, terms: SiteTerms, as_of: str) -> Growth:
     ColumnMissing
         If a column that is needed is absent.
     """
+    return growth(*dated_sizes(records, terms, as_of), records, with_hands(terms, records))
+
+
+def dated_sizes(records: Records, terms: SiteTerms, as_of: str) -> tuple[Standardised, Days]:
+    """Return the sizes that growth is worked out from, and their days.
+
+    Parameters
+    ----------
+    records, terms, as_of
+        As for ``growth_of``.
+    """
     terms = with_hands(terms, records)
     known = live_readings(records.readings)
     live = known[(known["state"] == LIVE).to_numpy()].sort_values("reading_id", ignore_index=True)
@@ -87,7 +98,7 @@ def growth_of(records: Records, terms: SiteTerms, as_of: str) -> Growth:
     rows = np.flatnonzero(~np.isnat(when) & (when <= np.datetime64(as_of, "D")) & (stem >= 0))
     rows = far_enough(rows[np.lexsort((when[rows], stem[rows]))], stem, when.astype(np.int64))
     sizes = standardised(live.iloc[rows], records.stems, records.trees, terms)
-    return growth(sizes, when[rows], records, terms)
+    return sizes, when[rows]
 
 
 def growth(sizes: Standardised, when: Days, records: Records, terms: SiteTerms) -> Growth:

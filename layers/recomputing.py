@@ -46,7 +46,8 @@ def _parts(shown: Shown, value: float, slopes: Sequence[float]) -> dict[str, flo
     for a, one in zip(slopes, shown["inputs"], strict=True):
         if "departure_cm" in one:
             own += a * a * one["own_var_cm2"]
-            by_height[one["height_m"]] = by_height.get(one["height_m"], 0.0) + a * one["departure_cm"]
+            at = (one["stem_id"], one["height_m"])
+            by_height[at] = by_height.get(at, 0.0) + a * one["departure_cm"]
         elif "own_var_cm2" in one:
             own += a * a * (one["own_var_cm2"] - one["departure_var_cm2"])
             departure += a * a * one["departure_var_cm2"]
@@ -169,6 +170,7 @@ def _ground(rows: Sequence[Shown], constants: Shown) -> Worked:
 
 _EQUATIONS: dict[str, Callable[[Sequence[Shown], Shown], Worked]] = {
     "stem_size": _stem_size,
+    "growth": _stem_size,
     "tree_size": _tree_size,
     "count": _count,
     "count_per_ha": _count_per_ha,

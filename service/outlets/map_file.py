@@ -4,6 +4,10 @@ from collections.abc import Mapping
 from importlib.resources import files
 from typing import Any
 
+import pandas as pd
+
+from layers.error_model import Z95
+from layers.intervals import is_estimated, quantile_of
 from layers.map_document import areas_with_figures, map_document
 from layers.map_words import MAP_WORDS
 from layers.maps import SCRIPTS, STYLES, MapAssets, self_contained
@@ -35,8 +39,8 @@ def site_map_document(
     ``plan_url`` is where the picture of a placed plan is found, with ``{id}`` and ``{version}`` in it.
     """
     return map_document(
-        view.trees,
-        areas_with_figures(view.areas, view.figures),
+        _widened_trees(view),
+        areas_with_figures(view.areas, _widened_figures(view)),
         view.records.targets,
         view.records.places,
         view.flags,
@@ -49,6 +53,27 @@ def site_map_document(
         plan_image=_plan_image(view, plan_url),
         voice=voice,
     )
+
+
+def _widened_trees(view: SiteView) -> pd.DataFrame:
+    """The trees with errors of which ``Z95`` reach the ends of the interval: a map widens all alike."""
+    if not is_estimated(view.terms.model):
+        return view.trees
+    reach = view.trees["tree_id"].map(view.reaches).astype(float)
+    return view.trees.assign(dbh_se_cm=view.trees["dbh_se_cm"] * reach / Z95)
+
+
+def _widened_figures(view: SiteView) -> list[dict[str, Any]]:
+    """The figures with errors of which ``Z95`` reach the ends of the interval."""
+    if not is_estimated(view.terms.model):
+        return view.figures
+    key = "basal_area_se_m2_per_ha"
+    return [
+        row
+        if row[key] is None
+        else {**row, key: row[key] * quantile_of(row["error_by_cause"], view.terms.model) / Z95}
+        for row in view.figures
+    ]
 
 
 def _plan_image(view: SiteView, plan_url: str | None) -> dict[str, Any] | None:

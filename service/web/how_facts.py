@@ -9,11 +9,12 @@ from flask_babel import gettext as _
 from flask_babel import lazy_gettext as _l
 from markupsafe import Markup
 
-from layers import explained_figures, explaining, size_classes
+from layers import explained_figures, explained_growth, explaining, size_classes
 from layers.chart_causes import CAUSE_WORDS, CAUSES_WORDS, better_words, causes_bar, largest_first
 from layers.errors import NothingToCompute
 from layers.explaining_words import BETTER
 from layers.explanations import Explanation, Part, one_after_the_other
+from layers.intervals import is_estimated
 from service.errors import InvalidRequest, NotFound
 from service.view import SiteView
 from service.web import display, tree_facts
@@ -24,6 +25,7 @@ MOST_ROWS = 200  # of a page; the JSON has all
 # What a number is, and the display unit of it; none for plain numbers with so many decimals.
 WHAT: dict[str, tuple[Any, str | int]] = {
     "dbh_cm": (_l("Width of the trunk at breast height"), "width"),
+    "growth_cm_per_yr": (_l("Growth of the width of the trunk"), "growth"),
     "trees": (_l("Living trees"), 0),
     "stems": (_l("Trunks of living trees"), 0),
     "measured_stems": (_l("Measured trunks"), 0),
@@ -99,8 +101,8 @@ def found(view: SiteView, of: str) -> tuple[Explanation, list[Explanation]]:
     Parameters
     ----------
     of : str
-        ``tree:<id>``, ``tree:<id>:basal_area_m2``, ``stem:<id>``, ``figure:<id of an area or place, or
-        "site">:<key>``.
+        ``tree:<id>``, ``tree:<id>:basal_area_m2`` or ``:growth_cm_per_yr``, ``stem:<id>``,
+        ``figure:<id of an area or place, or "site">:<key>``.
 
     Raises
     ------
@@ -112,9 +114,11 @@ def found(view: SiteView, of: str) -> tuple[Explanation, list[Explanation]]:
     kind, _sep, rest = of.partition(":")
     if kind == "tree" and rest:
         tree_id, _sep, what = rest.partition(":")
+        row = tree_facts.tree_row(view, tree_id)
+        if what == explained_growth.GROWTH:
+            return growth_of(view, row), []
         if what not in ("", "basal_area_m2"):
             raise NotFound(_("number of a tree that is explained"), what)
-        row = tree_facts.tree_row(view, tree_id)
         trunks = explaining.trunks(view.records, view.state, view.terms, view.as_of, tree_id)
         return of_tree(view, row, trunks, what or "dbh_cm"), list(trunks.values())
     if kind == "stem" and rest:
@@ -128,6 +132,27 @@ def found(view: SiteView, of: str) -> tuple[Explanation, list[Explanation]]:
     raise InvalidRequest(
         [("of", _("Name a number: tree:… , stem:… or figure:site:… as the links of the pages do."))]
     )
+
+
+def growth_of(view: SiteView, row: Any) -> Explanation:
+    """Return the explanation of a tree's growth.
+
+    Raises
+    ------
+    NotFound
+        If its growth is not told.
+    """
+    try:
+        return explained_growth.of_tree_growth(view.records, view.state, view.terms, view.as_of, row)
+    except NothingToCompute:
+        raise NotFound(_("growth of this tree"), row.tree_id) from None
+
+
+def growth_reach(view: SiteView, row: Any) -> float:
+    """Return how many standard errors the give or take of a tree's growth reaches."""
+    if not is_estimated(view.terms.model) or display.is_missing(row.growth_cm_per_yr):
+        return display.HALF_WIDTH
+    return growth_of(view, row).quantile
 
 
 def of_tree(view: SiteView, row: Any, trunks: dict[str, Explanation], what: str) -> Explanation:
@@ -301,7 +326,7 @@ def _of_readings(
             Cell(display.number(row.factor, 4), row.factor),
             Cell(units.shown(row.dbh_cm, "width", 2), row.dbh_cm),
             Cell(units.shown(row.own_var_cm2**0.5, "width", 2), row.own_var_cm2**0.5),
-            Cell(display.number(row.weight, 3), row.weight),
+            Cell(display.number(row.weight, 4), row.weight),
             Cell(units.told(row.how)),
         ]
         for row in rows.itertuples()

@@ -76,6 +76,7 @@ def site_tree(slug: str, tree_id: str) -> str:
         changed=changes_of_tree(view, record),
         stems=stems,
         reach=view.reaches[tree_id],
+        growth_reach=how_facts.growth_reach(view, tree),
         bar=how_facts.bar(error_parts, "t"),
         better=how_facts.better(error_parts),
         stem_rules=rules_of_tree(view, tree_id),
