@@ -17,6 +17,8 @@ from scipy.stats import norm
 
 from layers.error_model import Array, Whole
 from layers.expectation import Expected, mix_ups
+from layers.inputs import Records
+from layers.questioned import ASK_AGAIN
 from layers.reading_check import ODDS_LIMIT
 
 Flags = NDArray[np.bool_]
@@ -27,7 +29,7 @@ ODD_SHARE, ODD_LOG_SD = 0.05, 2.0  # single readings that say nothing about thei
 SITE_LOG_SD = 0.4  # by how much a whole ground differs from what is usual; assumption
 PART_LOG_SD = 0.2  # by how much the part that one crew measures differs from its ground; assumption
 
-COLUMNS = ("round_id", "crew", "quantity", "unit", "readings", "kind", "about", "factor", "odds")
+COLUMNS = ("crew_id", "round_id", "crew", "quantity", "unit", "readings", "kind", "about", "factor", "odds")
 
 
 @dataclass(frozen=True)
@@ -55,9 +57,9 @@ def crews_questioned(expected: Expected, limit: float = ODDS_LIMIT) -> pd.DataFr
     Returns
     -------
     DataFrame
-        Columns of ``COLUMNS``: the round, the crew's code, what it read in which unit, how many readings, the
-        explanation (``kind``, ``about`` as of single readings), by how many times the numbers are too big
-        (``factor``), and the odds.
+        Columns of ``COLUMNS``: the key under which it is settled, the round, the crew's code, what it read in
+        which unit, how many readings, the explanation (``kind``, ``about`` as of single readings), by how
+        many times the numbers are too big (``factor``), and the odds.
 
     Notes
     -----
@@ -79,9 +81,24 @@ def crews_questioned(expected: Expected, limit: float = ODDS_LIMIT) -> pd.DataFr
         worst = max(judged, key=lambda one: one[-1])
         if worst[-1] <= limit:
             break
-        found.append(worst)
+        found.append((crew_key(*worst[: len(keys)]), *worst))
         is_odd[left.pop(worst[: len(keys)])] = True
     return pd.DataFrame(found, columns=list(COLUMNS))
+
+
+def crew_key(round_id: str, crew: str, quantity: str, unit: str) -> str:
+    """Return the key of what a crew read in a round, under which a question about it is settled."""
+    return f"{round_id}:{crew}:{quantity}:{unit}"
+
+
+def settled_crews(records: Records) -> frozenset[str]:
+    """Return the keys of the crews about which a person has settled the question; the last answer holds."""
+    said = records.settlings
+    if not len(said):
+        return frozenset()
+    mine = said[said["subject"] == "crew"]
+    last = dict(zip(mine["subject_id"], mine["answer"], strict=True))
+    return frozenset(key for key, answer in last.items() if answer != ASK_AGAIN)
 
 
 def _judged(key: tuple[str, str, str, str], of: _Residuals, mine: Whole, vague: Flags) -> tuple[Any, ...]:

@@ -92,6 +92,11 @@ class Expected:
     heights: tuple[float, ...]
     breast_height_m: float
 
+    def earlier_of(self) -> dict[str, int]:
+        """Return the number of earlier readings of its stem by the id of each reading."""
+        ids = self.of.readings["reading_id"].to_numpy(dtype=object)[self.rows]
+        return dict(zip(ids.tolist(), self.forecast.earlier.tolist(), strict=True))
+
 
 def expected_of(
     records: Records,

@@ -29,7 +29,7 @@ UNLIKE, FORK, PLANTED, GONE, AHEAD, HAND = (
     "day ahead",
     "hand measured later",
 )
-ACCEPT, SUPERSEDE, VOID = "accept", "supersede", "void"
+ACCEPT, SUPERSEDE, VOID, ASK_AGAIN = "accept", "supersede", "void", "ask again"
 NEAR = 2.0  # deviations within which no explanation of the usual weights reaches the limit
 
 _COLUMNS = ("reading_id", "stem_id", "tree_id", "measured_on", "what", "verdict", "detail")
@@ -38,7 +38,10 @@ _YEAR_ONLY = "-07-02"  # the middle day of a year is kept where only the year is
 
 @dataclass(frozen=True)
 class Settled:
-    """What persons have settled: (id of the reading, what was asked) by their answer; what corrects what."""
+    """What persons have settled: (id of the reading, what was asked) by their answer; what corrects what.
+
+    Of several answers to one question the last one holds.
+    """
 
     accepted: frozenset[tuple[str, str]]
     corrected: frozenset[tuple[str, str]]
@@ -51,7 +54,8 @@ class Settled:
         if not len(said):
             return cls(frozenset(), frozenset(), {})
         said = said[said["subject"] == "reading"]
-        pairs = list(zip(said["subject_id"], said["what"], said["answer"], strict=True))
+        last = dict(zip(zip(said["subject_id"], said["what"], strict=True), said["answer"], strict=True))
+        pairs = [(*about, answer) for about, answer in last.items()]
         readings = records.readings[records.readings["supersedes"].notna()]
         return cls(
             frozenset((id, what) for id, what, answer in pairs if answer == ACCEPT),
@@ -76,7 +80,14 @@ class Settled:
         return False
 
 
-def questioned(records: Records, terms: SiteTerms, as_of: str) -> pd.DataFrame:
+def expected_by(records: Records, terms: SiteTerms) -> Expected:
+    """Return what was to be expected of every live reading, given what persons have accepted."""
+    return expected_of(records, terms, Settled.of(records).fitting())
+
+
+def questioned(
+    records: Records, terms: SiteTerms, as_of: str, expected: Expected | None = None
+) -> pd.DataFrame:
     """Return the live readings that ask for a second look and that no person has settled.
 
     Parameters
@@ -85,6 +96,8 @@ def questioned(records: Records, terms: SiteTerms, as_of: str) -> pd.DataFrame:
         Of the site.
     as_of : str
         ISO date; later readings are left out.
+    expected : Expected, optional
+        That of ``expected_by``, where it is there already.
 
     Returns
     -------
@@ -101,7 +114,12 @@ def questioned(records: Records, terms: SiteTerms, as_of: str) -> pd.DataFrame:
     settled = Settled.of(records)
     state = corrected(records.readings, "reading_id", "stem_id")
     live = records.readings.assign(is_forked=state["is_forked"])[state["state"] == LIVE]
-    found = [*_unlike(records, terms, settled), *_by_day(records, terms, live), *_forks(live)]
+    unlike = verdicts(expected or expected_by(records, terms))
+    found = [
+        *((id, UNLIKE, verdict, None) for id, verdict in unlike),
+        *_by_day(records, terms, live),
+        *_forks(live),
+    ]
     rows = pd.DataFrame(found, columns=["reading_id", "what", "verdict", "detail"]).astype(object)
     pairs = zip(rows["reading_id"], rows["what"], strict=True)
     rows = rows[np.array([not settled.has(*pair) for pair in pairs], dtype=bool)]
@@ -126,11 +144,6 @@ def verdicts(expected: Expected, at: Whole | None = None) -> Iterator[tuple[str,
         said = check(as_typed(reading), numbers)
         if not said.fits:
             yield reading["reading_id"], said
-
-
-def _unlike(records: Records, terms: SiteTerms, settled: Settled) -> Iterator[tuple[Any, ...]]:
-    for reading_id, verdict in verdicts(expected_of(records, terms, settled.fitting())):
-        yield reading_id, UNLIKE, verdict, None
 
 
 def _is_near(expected: Expected) -> NDArray[np.bool_]:

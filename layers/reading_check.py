@@ -13,8 +13,8 @@ from typing import Literal
 from layers.errors import OutsideDomain
 from layers.units import CM_PER_UNIT
 
-# A question costs a second look; it is asked as soon as one in six readings like this is no good reading.
-ODDS_LIMIT = 0.2
+# A question costs a second look; it is asked as soon as one in five readings like this is no good reading.
+ODDS_LIMIT = 0.25
 
 Kind = Literal[
     "unit",
@@ -102,9 +102,11 @@ class Suspected:
 class Verdict:
     """Whether a reading fits; ``odds`` are those against a good reading, explanations come likeliest first.
 
-    Nine hundred and ninety of a thousand good readings lie from ``low`` to ``high`` [unit of what was typed].
+    Of a hundred good readings 99 lie from ``low`` to ``high`` [unit of what was typed]. ``scale`` is that of
+    the expectation.
     """
 
+    scale: Scale
     fits: bool
     odds: float
     low: float
@@ -149,7 +151,9 @@ def check(reading: Reading, expected: Expectation, limit: float = ODDS_LIMIT) ->
     total = _log_sum(found)
     odds = math.exp(min(total - log_good, 700.0))
     low, high = (end / per_typed for end in _range(expected))
-    return Verdict(odds <= limit, odds, low, high, _ordered(value, expected, found, total, swapped))
+    return Verdict(
+        expected.scale, odds <= limit, odds, low, high, _ordered(value, expected, found, total, swapped)
+    )
 
 
 def swaps(typed: str) -> list[str]:

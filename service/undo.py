@@ -4,6 +4,7 @@ import uuid
 from dataclasses import dataclass
 from typing import Any
 
+from service import settling
 from service.actors import Actor
 from service.errors import NotFound
 from service.store import changes, schema
@@ -62,9 +63,9 @@ def undo_last(store: Store, slug: str, actor: Actor) -> int:
         if last is None:
             raise NotFound("entry to take back", slug)
         made = changes.begin(connection, site.fid, actor, "undo", str(last.change_no))
-        return _cross_out_appended(connection, site, last, made, actor) + _put_back(
-            connection, site, last, made
-        )
+        count = _cross_out_appended(connection, site, last, made, actor)
+        count += settling.ask_again(connection, site.fid, last.fid, made, actor)
+        return count + _put_back(connection, site, last, made)
 
 
 def _cross_out_appended(connection: Any, site: Any, last: Any, made: Any, actor: Actor) -> int:

@@ -17,11 +17,14 @@ import pandas as pd
 from layers import canopy, ground, history, screening, tree_table
 from layers import figures as figures_layer
 from layers.components import Changes, changes_between
+from layers.crew_checks import crews_questioned, settled_crews
+from layers.expectation import Expected
 from layers.far_apart import Learned, learned
 from layers.history import StandState
 from layers.inputs import Records, SiteTerms, with_hands
 from layers.growth import Growth, growth_of
 from layers.intervals import reach_of_trees
+from layers.questioned import expected_by, questioned
 from layers.surroundings import Surroundings, surroundings
 from service.actors import Actor, visible
 from service.errors import InvalidRequest
@@ -126,6 +129,22 @@ class SiteView:
         return {
             str(tree): float(reach) for tree, reach in reach_of_trees(self.state, self.terms.model).items()
         }
+
+    @cached_property
+    def expected(self) -> Expected:
+        """What was to be expected of every reading, by what came before it."""
+        return expected_by(self.records, self.terms)
+
+    @cached_property
+    def questioned(self) -> pd.DataFrame:
+        """The readings until that day that ask for a second look and that nobody has settled."""
+        return questioned(self.records, self.terms, self.as_of, self.expected)
+
+    @cached_property
+    def questioned_crews(self) -> pd.DataFrame:
+        """The crews of which all readings of a round seem to be off in one way, not settled."""
+        found = crews_questioned(self.expected)
+        return found[~found["crew_id"].isin(settled_crews(self.records))].reset_index(drop=True)
 
     @cached_property
     def areas(self) -> pd.DataFrame:

@@ -86,6 +86,8 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/sites/<slug>/terms", "GET"): "look",
     ("/sites/<slug>/terms", "POST"): "manage",
     ("/sites/<slug>/data", "GET"): "look",
+    ("/sites/<slug>/check", "GET"): "look",
+    ("/sites/<slug>/check", "POST"): "manage",
     ("/sites/<slug>/data/check", "GET"): "look",
     ("/sites/<slug>/data/check.csv", "GET"): "look",
     ("/sites/<slug>/data/uploads", "POST"): "manage",

@@ -19,7 +19,7 @@ from service.outlets.layer_rows import layer_rows
 from service.store.change_list import changes_since
 from service.store.engine import Store
 from service.view import sites
-from service.web import current, frame
+from service.web import current, frame, reading_answers
 from service.web.access import csrf
 
 bp = Blueprint("api", __name__, url_prefix="/api")
@@ -109,6 +109,8 @@ def _entered(enter: Enter, slug: str, kind: str) -> Response:
             _("Send at most %(most)s at a time; this batch has %(sent)s.", most=BATCH_ITEMS, sent=len(items))
         )
     answers = enter(current.store(), slug, current.actor(), items)
+    if kind == "reading" and any(answer.outcome == "taken" for answer in answers):
+        answers = reading_answers.with_questions(current.site_view(slug), answers)
     if isinstance(sent, list):
         return _json([_said(answer) for answer in answers])
     return _one(answers[0], kind)

@@ -17,8 +17,7 @@ from service.outlets.export import LAYERS
 from service.outlets.formula_guard import guarded
 from service.store.change_list import recent_changes
 from service.store.site_rows import create_site
-from service.view import SiteView
-from service.web import current, display, frame, today
+from service.web import current, display, frame, open_questions
 from service.web.import_pages import kept_file
 from service.web.listing import found_rows, listing
 
@@ -43,7 +42,7 @@ def site_data(slug: str) -> str:
         layers=LAYERS,
         forms=FORMS,
         origin=request.host_url.rstrip("/"),
-        to_check=len(today.to_check(view)),
+        to_check=open_questions.number_to_check(view),
         changes=changes,
     )
 
@@ -52,7 +51,7 @@ def site_data(slug: str) -> str:
 def site_check(slug: str) -> str:
     """What imports and entries asked and no person has settled."""
     view = current.site_view(slug)
-    asked = _with_trees(view)
+    asked = open_questions.all_with_trees(view)
     said = request.args.to_dict()
     shown = listing(asked, said, searched=CHECKED, exact=("what",), default_sort="fid")
     return frame.site_page("check.html", view, "data", list=shown)
@@ -62,7 +61,9 @@ def site_check(slug: str) -> str:
 def site_check_csv(slug: str) -> Response:
     """The same questions as CSV."""
     view = current.site_view(slug)
-    asked = found_rows(_with_trees(view), request.args.to_dict(), searched=CHECKED, exact=("what",))
+    asked = found_rows(
+        open_questions.all_with_trees(view), request.args.to_dict(), searched=CHECKED, exact=("what",)
+    )
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(CHECK_COLUMNS)
@@ -72,27 +73,6 @@ def site_check_csv(slug: str) -> Response:
     response.content_type = "text/csv; charset=utf-8"
     response.headers["Content-Disposition"] = f'attachment; filename="{slug}-to-check.csv"'
     return response
-
-
-def _with_trees(view: SiteView) -> Any:
-    """The open questions with the tree that each is about, where it is about one."""
-    asked = today.to_check(view)
-    if not len(asked):
-        return asked.assign(tree_id=None, tag=None) if len(asked.columns) else _no_questions(asked)
-    stem_tree = dict(zip(view.records.stems["stem_id"], view.records.stems["tree_id"], strict=True))
-    readings = view.records.readings
-    of = {tree_id: tree_id for tree_id in view.records.trees["tree_id"]} | stem_tree
-    of |= {
-        reading_id: stem_tree.get(stem_id)
-        for reading_id, stem_id in zip(readings["reading_id"], readings["stem_id"], strict=True)
-    }
-    tags = dict(zip(view.records.trees["tree_id"], view.records.trees["tag"], strict=True))
-    tree_ids = [of.get(subject) for subject in asked["subject_id"]]
-    return asked.assign(tree_id=tree_ids, tag=[tags.get(tree_id) for tree_id in tree_ids])
-
-
-def _no_questions(asked: Any) -> Any:
-    return asked.reindex(columns=["fid", "subject_id", "what", "detail", "tree_id", "tag"])
 
 
 @bp.get("/start")

@@ -12,7 +12,7 @@ from flask_babel import ngettext
 from layers import symbology
 from layers.standing import COUNTED
 from service.view import SiteView
-from service.web import display
+from service.web import display, open_questions
 
 DUE_DAYS = 31
 
@@ -57,16 +57,6 @@ def open_flags(view: SiteView) -> pd.DataFrame:
     return view.flags[view.flags["answered"].isna()]
 
 
-def to_check(view: SiteView) -> pd.DataFrame:
-    """Return the questions of imports and entries that no person has settled."""
-    asked, settled = view.records.questions, view.records.settlings
-    if not len(asked) or not len(settled):
-        return asked
-    answered = set(zip(settled["subject_id"], settled["what"], strict=True))
-    keys = zip(asked["subject_id"], asked["what"], strict=True)
-    return asked[[key not in answered for key in keys]]
-
-
 def lines(view: SiteView) -> list[Line]:
     """Return what is to be seen to, the most pressing first."""
     base = f"/sites/{view.terms.slug}"
@@ -98,7 +88,7 @@ def lines(view: SiteView) -> list[Line]:
             ),
             f"{base}/flags?kind=sign",
         ),
-        _check_line(len(to_check(view)), base),
+        _check_line(open_questions.number_to_check(view), base),
         _look_line(view, base),
     ]
     return [line for line in found if line is not None]
@@ -118,7 +108,7 @@ def _first_steps(view: SiteView, base: str) -> list[Line]:
             _("tap where it stands, or only name the place"),
         ),
     ]
-    check = _check_line(len(to_check(view)), base)
+    check = _check_line(open_questions.number_to_check(view), base)
     if check is not None:
         steps.append(check)
     if view.areas.empty:
@@ -163,7 +153,7 @@ def _check_line(count: int, base: str) -> Line | None:
         max(1, count),
         **_n(count),
     )
-    return Line(said, f"{base}/data/check") if count else None
+    return Line(said, f"{base}/check") if count else None
 
 
 def _look_line(view: SiteView, base: str) -> Line | None:

@@ -11,7 +11,7 @@ from scipy.special import logsumexp
 from scipy.stats import norm
 
 CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "in": 2.54, "ft": 12 * 2.54}
-LIMIT = 0.2
+LIMIT = 0.25
 
 
 def outcome(reading, expectation):

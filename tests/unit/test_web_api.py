@@ -17,7 +17,7 @@ def api(name=""):
 
 def reading(view, **changes):
     stem = view.records.stems.iloc[1]["stem_id"]
-    said = {"id": new_id(), "stem_id": stem, "value": 71.5, "unit": "cm", "measured_on": "2026-06-02"}
+    said = {"id": new_id(), "stem_id": stem, "value": 53.5, "unit": "cm", "measured_on": "2026-06-02"}
     return {**said, **changes}
 
 
@@ -75,7 +75,7 @@ def test_a_known_id_with_other_content_is_409_and_shows_both(client, view):
     client.post(api("/readings"), json=item)
     answer = client.post(api("/readings"), json={**item, "value": 17.5})
     assert answer.status_code == 409
-    assert (answer.json["sent"]["value"], answer.json["known"]["value"]) == (17.5, 71.5)
+    assert (answer.json["sent"]["value"], answer.json["known"]["value"]) == (17.5, 53.5)
 
 
 def test_a_batch_is_answered_item_by_item_in_its_order(client, view):

@@ -1,0 +1,175 @@
+"""What is asked about a reading, in words; and what it would be if the likeliest explanation holds."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from flask_babel import gettext as _
+from flask_babel import lazy_gettext as _l
+
+from layers.questioned import AHEAD, FORK, GONE, HAND, PLANTED, UNLIKE
+from layers.reading_check import Suspected, Verdict
+from service.view import SiteView
+from service.web import display, tree_facts
+
+OF_UNITS = {
+    "inches": ("in", _l("Were these inches?")),
+    "centimetres": ("cm", _l("Were these centimetres?")),
+    "metres": ("m", _l("Were these metres?")),
+    "feet": ("ft", _l("Were these feet?")),
+}
+OF_DIGITS = {
+    "ten times too big": _l("Is there a digit too many, or is the decimal point missing?"),
+    "ten times too small": _l("Is a digit missing, or the decimal point in the wrong place?"),
+}
+OF_GIRTH = {
+    "girth as width": ("girth", _l("Is it the distance round the trunk, and not its width?")),
+    "width as girth": ("diameter", _l("Is it the width of the trunk, and not the distance round it?")),
+}
+KINDS = {
+    "unit": _l("another unit"),
+    "girth or width": _l("round the trunk and across mixed up"),
+    "digits swapped": _l("two digits swapped"),
+    "another stem": _l("another trunk of the tree"),
+    "neighbour": _l("the tree beside it"),
+    "earlier": _l("the measurement before it is the odd one"),
+    "another height": _l("measured at another height"),
+    "shrinkage": _l("the trunk became smaller"),
+    "slip": _l("a slip"),
+}
+WHATS = {
+    UNLIKE: _l("unlike before"),
+    FORK: _l("two corrections"),
+    PLANTED: _l("before planting"),
+    GONE: _l("after it was taken out"),
+    AHEAD: _l("day ahead"),
+    HAND: _l("hand measured later"),
+}
+
+
+@dataclass(frozen=True)
+class Otherwise:
+    """What a reading would be: its number, unit and quantity; of a crew the factor of its numbers."""
+
+    value: float | None
+    unit: str
+    quantity: str
+    factor: float | None = None
+
+
+class Names:
+    """What trees and trunks are called, by the ids of trunks."""
+
+    def __init__(self, view: SiteView) -> None:
+        stems = view.records.stems
+        self._tree = dict(zip(stems["stem_id"], stems["tree_id"], strict=True))
+        self._number = dict(zip(stems["stem_id"], stems["number"], strict=True))
+        trees = view.records.trees
+        self._tag = dict(zip(trees["tree_id"], trees["tag"], strict=True))
+
+    def tree_of(self, stem_id: str) -> str | None:
+        """The id of the tree of a trunk."""
+        return self._tree.get(stem_id)
+
+    def tree(self, tree_id: Any) -> str:
+        """A tree by its number."""
+        tag = self._tag.get(tree_id)
+        return str(_("tree %(tag)s", tag=tag) if tag else _("a tree without a number"))
+
+    def number(self, stem_id: str) -> int:
+        """The number of a trunk of its tree."""
+        return int(self._number.get(stem_id, 1))
+
+
+def sentence(row: Any, reading: Any, names: Names, units: display.Units) -> str:
+    """Return what is asked about a reading: a row of ``SiteView.questioned`` and the reading itself."""
+    said = tree_facts.as_said(reading, units)
+    if row.what == UNLIKE:
+        return f"{said}. {expected(row.verdict, reading)} {explained(row.verdict, names, units)}".strip()
+    day = display.day(row.detail)
+    why = {
+        FORK: _("It was corrected more than once; the correction that was made last counts."),
+        PLANTED: _("It is dated before the tree was planted, %(day)s.", day=day),
+        GONE: _("It is dated after the tree was taken out, %(day)s.", day=day),
+        AHEAD: _("Its day had not come yet when it came in, %(day)s.", day=day),
+        HAND: _("The hand it was counted with was measured later, %(day)s.", day=day),
+    }
+    return f"{said}. {why[row.what]}"
+
+
+def expected(verdict: Verdict, reading: Any) -> str:
+    """Return what was to be expected of a reading, in the unit it was said in."""
+    low, high = (_number(end, reading.value) for end in (verdict.low, verdict.high))
+    if verdict.scale == "log":
+        said = _(
+            "Trees of this kind have %(low)s to %(high)s %(unit)s.", low=low, high=high, unit=reading.unit
+        )
+    else:
+        said = _("%(low)s to %(high)s %(unit)s was to be expected.", low=low, high=high, unit=reading.unit)
+    return str(said)
+
+
+def _number(value: float, beside: float) -> str:
+    return display.number(value, 2 if beside < 3 else 1 if beside < 30 else 0)
+
+
+def explained(verdict: Verdict, names: Names, units: display.Units) -> str:
+    """Return the likeliest explanation as a question; empty where nothing explains it."""
+    return question(verdict.explanations[0], names, units) if verdict.explanations else ""
+
+
+def question(one: Suspected, names: Names, units: display.Units) -> str:
+    """Return an explanation as a question to those who measured."""
+    if one.kind == "unit":
+        said = OF_DIGITS.get(one.about) or OF_UNITS[one.about.split(" ")[0]][1]
+        return str(said)
+    if one.kind == "girth or width":
+        return str(OF_GIRTH[one.about][1])
+    if one.kind == "neighbour":
+        tree = names.tree(names.tree_of(one.about))
+        return str(_("Is it %(tree)s, which stands close by?", tree=tree))
+    words = {
+        "digits swapped": _("Were two digits swapped: %(meant)s?", meant=f"{one.meant or 0:.10g}"),
+        "another stem": _("Is it trunk %(number)s of the tree?", number=names.number(one.about)),
+        "earlier": _("Or is the one before it the odd one?"),
+        "another height": _("Was it measured at %(height)s?", height=_height(one.about, units)),
+        "shrinkage": _("Did the trunk lose bark or wood?"),
+        "slip": "",
+    }
+    return str(words[one.kind])
+
+
+def _height(about: str, units: display.Units) -> str:
+    return units.height(float(about)) if about else ""
+
+
+def otherwise(one: Suspected | None, reading: Any) -> Otherwise:
+    """Return what a reading would be by an explanation; as it was said where that does not follow."""
+    value, unit, quantity = float(reading.value), str(reading.unit), str(reading.quantity)
+    if one is None:
+        return Otherwise(value, unit, quantity)
+    if one.kind == "unit" and one.about in OF_DIGITS:
+        return Otherwise(one.meant, unit, quantity)
+    if one.kind == "unit":
+        return Otherwise(value, OF_UNITS[one.about.split(" ")[0]][0], quantity)
+    if one.kind == "girth or width":
+        return Otherwise(value, unit, OF_GIRTH[one.about][0])
+    if one.kind == "digits swapped" and display.is_missing(reading.value_2):
+        return Otherwise(one.meant, unit, quantity)
+    return Otherwise(value, unit, quantity)
+
+
+def crew_otherwise(crew: Any) -> Otherwise:
+    """Return what all readings of a questioned crew would be: another unit or quantity, or a factor."""
+    if crew.about in OF_DIGITS:
+        return Otherwise(None, crew.unit, crew.quantity, 1.0 / crew.factor)
+    if crew.kind == "unit":
+        return Otherwise(None, OF_UNITS[crew.about.split(" ")[0]][0], crew.quantity)
+    return Otherwise(None, crew.unit, OF_GIRTH[crew.about][0])
+
+
+def crew_question(crew: Any) -> str:
+    """Return what is asked about a crew."""
+    said = OF_DIGITS.get(crew.about) or (
+        OF_GIRTH[crew.about][1] if crew.about in OF_GIRTH else OF_UNITS[crew.about.split(" ")[0]][1]
+    )
+    return str(said)
