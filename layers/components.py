@@ -16,9 +16,12 @@ from numpy.typing import NDArray
 
 from layers.combining import number_at, own_variance
 from layers.days import days
+from layers.edge_doubt import NO_DOUBT, EdgeDoubt
 from layers.error_model import Array, SharedParts, Whole, expanded
 from layers.figure_subjects import Subject, Subjects
+from layers.figure_sums import EDGE
 from layers.girth import basal_area_m2
+from layers.growth import variance_between
 from layers.growth_lines import DAYS_PER_YEAR, LEAST_DAYS_IN_GROUP
 from layers.history import Counted, combined, counted_readings
 from layers.inputs import Records, SiteTerms, with_hands
@@ -185,6 +188,7 @@ def with_changes(
     group_of: Sequence[int],
     tree_id: pd.Index,
     of: Changes,
+    doubt: EdgeDoubt = NO_DOUBT,
 ) -> None:
     """Put ``increment`` and ``components`` into rows of figures.
 
@@ -200,8 +204,10 @@ def with_changes(
         The trees of the stand.
     of : Changes
         Of the same day, since another.
+    doubt : EdgeDoubt
+        Trees that may stand on the other side of the edge of a subject: a part of the error of increments.
     """
-    pair, stem = _stems_of_pairs(subjects, tree_id, of)
+    pair, stem = _stems_of_pairs(subjects.tree, tree_id, of)
     group = subjects.group[pair]
     limits = np.array([one.counting_limit_cm for one in subjects.rows])
     limit = np.nan_to_num(limits, nan=0.0)[group]
@@ -210,7 +216,12 @@ def with_changes(
     kept = np.isfinite(was) | np.isfinite(now)
     group, stem, was, now = group[kept], stem[kept], was[kept], now[kept]
     components = _components(of, group, stem, was, now, len(subjects.rows))
-    increments = _increments(of, group, stem, was, now, len(subjects.rows))
+    near, stem_near = _stems_of_pairs(doubt.tree, tree_id, of)
+    measured = np.isfinite(of.before_cm) & np.isfinite(of.after_cm) & np.isfinite(of.years)
+    likely = doubt.likely[near] * measured[stem_near]
+    total = np.bincount(doubt.row[near], weights=likely, minlength=len(subjects.rows))
+    doubtful = np.asarray(total, dtype=float)
+    increments = _increments(of, group, stem, was, now, doubtful)
     for row, g in zip(rows, group_of, strict=True):
         _put(row, subjects.rows[g], components[g], increments[g])
 
@@ -228,10 +239,10 @@ def _put(
             row["why"][key] = sentence
 
 
-def _stems_of_pairs(subjects: Subjects, tree_id: pd.Index, of: Changes) -> tuple[Whole, Whole]:
-    """Pairs of subject and tree with each stem of the tree."""
+def _stems_of_pairs(tree: Whole, tree_id: pd.Index, of: Changes) -> tuple[Whole, Whole]:
+    """Pairs of a subject and a tree with each stem of the tree."""
     names, first, count = np.unique(of.tree_id.astype(str), return_index=True, return_counts=True)
-    at = pd.Index(names).get_indexer(pd.Index(tree_id.astype(str)))[subjects.tree]
+    at = pd.Index(names).get_indexer(pd.Index(tree_id.astype(str)))[tree]
     known = np.flatnonzero(at >= 0)
     pair = np.repeat(known, count[at[known]])
     return pair, expanded(first[at[known]], count[at[known]])
@@ -263,8 +274,9 @@ def _components(
 
 
 def _increments(
-    of: Changes, group: Whole, stem: Whole, was: Array, now: Array, groups: int
+    of: Changes, group: Whole, stem: Whole, was: Array, now: Array, doubtful: Array
 ) -> list[dict[str, Any] | None]:
+    groups = len(doubtful)
     pairs = np.isfinite(was) & np.isfinite(now) & np.isfinite(of.years[stem])
     group, stem, was, now = group[pairs], stem[pairs], was[pairs], now[pairs]
     number = np.bincount(group, minlength=groups)
@@ -273,9 +285,11 @@ def _increments(
     mean = np.bincount(group, weights=a * (now - was), minlength=groups)
     years = np.bincount(group, weights=share * of.years[stem], minlength=groups)
     own = np.bincount(group, weights=a**2 * of.own_var_cm2[stem], minlength=groups)
-    variances = np.column_stack([own, of.parts.grouped(group, stem, a, groups)])
+    rate, alone = (now - was) / of.years[stem], of.own_var_cm2[stem] / of.years[stem] ** 2
+    edge = doubtful * variance_between(group, rate, alone, groups) / np.maximum(number, 1) ** 2
+    variances = np.column_stack([own, of.parts.grouped(group, stem, a, groups), edge])
     se = np.sqrt(variances.sum(axis=1))
-    half = quantile95(of.terms.model.degrees_of_freedom(("own", *of.parts.kinds), variances)) * se
+    half = quantile95(of.terms.model.degrees_of_freedom(("own", *of.parts.kinds, EDGE), variances)) * se
     return [
         {
             "since": of.since,

@@ -5,6 +5,7 @@ the tree may stand on the other side; its basal area is then missing in the area
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -62,52 +63,113 @@ def wrong_side(at: Array, accuracy_m: Array, shapes: Shapes, edge_sd_m: Array) -
     return shape[found], tree[near], np.asarray(ndtr(-apart / sd))
 
 
-def edge_variance_m4(
-    stand: Stand,
-    trees: pd.DataFrame,
-    areas: pd.DataFrame,
-    rows: Sequence[Subject],
-    limits_cm: Array,
-    terms: SiteTerms,
-) -> Array:
-    """Return the variance of the basal area of each row from trees near its edge [m4]; 0 without an outline.
+@dataclass(frozen=True)
+class EdgeDoubt:
+    """Trees near the edges of rows of figures: pairs of a row and a tree, on either side of its edge.
+
+    ``likely`` is the probability that the tree stands on the other side than the one it is counted on [-].
+    """
+
+    row: Whole
+    tree: Whole
+    likely: Array
+
+
+NO_DOUBT = EdgeDoubt(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), np.zeros(0))
+
+
+def edge_doubt(
+    trees: pd.DataFrame, areas: pd.DataFrame, rows: Sequence[Subject], terms: SiteTerms
+) -> EdgeDoubt:
+    """Return the trees that may stand on the other side of the edge of a row.
 
     Parameters
     ----------
-    stand : Stand
-        Trees and stems on the day.
     trees : DataFrame
-        Positions and ``position_accuracy_m`` in the order of ``stand.tree_id``.
+        Positions and ``position_accuracy_m``; pairs have positions in it.
     areas : DataFrame
         ``area_id``, ``kind``, ``geometry`` of the areas that hold on the day.
     rows : sequence of Subject
         What figures are given for.
-    limits_cm : array
-        Counting limit of each row [cm], NaN for none.
     terms : SiteTerms
         The frame of the site.
 
     Notes
     -----
-    sum q_i b_i^2 over the trees on both sides, q_i the probability that tree i with the basal area b_i stands
-    on the other side than the one it is counted on. Assumption: trees stand on either side alike, so that
-    what is missed and what is too much balance; each tree errs by itself. The error of the area's size,
-    spread over its outline, is taken as the deviation of the edge.
+    Assumption: the error of the area's size, spread over its outline, is the deviation of its edge.
     """
-    out = np.zeros(len(rows))
-    if "position_accuracy_m" not in trees or not len(areas):
-        return out
+    if not len(areas):
+        return NO_DOUBT
     at, shapes = ground.in_metres(trees, areas, terms)
     row, outline = _outlines(areas, shapes, rows)
-    if not len(row):
-        return out
     size_se = np.array([rows[n].area_se_ha for n in row], dtype=float)
-    edge_sd = np.nan_to_num(size_se) * ground.M2_PER_HA / np.maximum(shapely.length(outline), 1e-9)
+    return _doubt(trees, at, row, outline, size_se)
+
+
+def doubt_of_areas(trees: pd.DataFrame, areas: pd.DataFrame, terms: SiteTerms) -> EdgeDoubt:
+    """Return the trees that may stand on the other side of the edge of an area; rows are those of ``areas``.
+
+    Parameters
+    ----------
+    trees, areas : DataFrame
+        Columns of TREE_RECORD and AREA_RECORD.
+    terms : SiteTerms
+        The frame of the site.
+    """
+    if not len(areas):
+        return NO_DOUBT
+    at, shapes = ground.in_metres(trees, areas, terms)
+    size_se = areas["area_se_ha"].to_numpy(dtype=float, na_value=np.nan)
+    return _doubt(trees, at, np.arange(len(areas)), shapes, size_se)
+
+
+def _doubt(trees: pd.DataFrame, at: Array, row: Whole, outline: Shapes, size_se_ha: Array) -> EdgeDoubt:
+    if "position_accuracy_m" not in trees or not len(row):
+        return NO_DOUBT
+    around = np.maximum(np.nan_to_num(shapely.length(outline)), 1e-9)
+    edge_sd = np.nan_to_num(size_se_ha) * ground.M2_PER_HA / around
     accuracy = trees["position_accuracy_m"].to_numpy(dtype=float, na_value=np.nan)
-    pair_row, tree, likely = wrong_side(at, accuracy, outline, edge_sd)
-    sizes = sizes_in(stand, row[pair_row], tree, limits_cm)
-    np.add.at(out, row[pair_row], likely * sizes**2)
-    return out
+    found, tree, likely = wrong_side(at, accuracy, outline, edge_sd)
+    return EdgeDoubt(row[found], tree, likely)
+
+
+def stems_in_doubt(doubt: EdgeDoubt, tree_of_stem: Whole, rows: int) -> Array:
+    """Return how many stems of each row are expected on the other side of its edge [-].
+
+    Parameters
+    ----------
+    doubt : EdgeDoubt
+        Trees near the edges.
+    tree_of_stem : array
+        The tree of each stem that counts, as the position that ``doubt`` has for it; -1 for none.
+    rows : int
+        Their number.
+    """
+    known = tree_of_stem[tree_of_stem >= 0]
+    number = np.bincount(known, minlength=int(doubt.tree.max(initial=-1)) + 1)
+    return np.asarray(np.bincount(doubt.row, weights=doubt.likely * number[doubt.tree], minlength=rows))
+
+
+def edge_variance_m4(stand: Stand, doubt: EdgeDoubt, limits_cm: Array) -> Array:
+    """Return the variance of the basal area of each row from trees near its edge [m4].
+
+    Parameters
+    ----------
+    stand : Stand
+        Trees and stems on the day, the trees in the order of those in doubt.
+    doubt : EdgeDoubt
+        Trees near the edges of the rows.
+    limits_cm : array
+        Counting limit of each row [cm], NaN for none.
+
+    Notes
+    -----
+    sum q_i b_i^2 over the trees on both sides, q_i the probability that tree i with the basal area b_i stands
+    on the other side than the one it is counted on. Assumption: trees stand on either side alike, so that
+    what is missed and what is too much balance; each tree errs by itself.
+    """
+    sizes = sizes_in(stand, doubt.row, doubt.tree, limits_cm)
+    return np.asarray(np.bincount(doubt.row, weights=doubt.likely * sizes**2, minlength=len(limits_cm)))
 
 
 def _outlines(areas: pd.DataFrame, shapes: Shapes, rows: Sequence[Subject]) -> tuple[Whole, Shapes]:

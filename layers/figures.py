@@ -10,7 +10,7 @@ import pandas as pd
 
 from layers import columns, diversity, ground, screening
 from layers.components import Changes, with_changes
-from layers.edge_doubt import edge_variance_m4
+from layers.edge_doubt import EdgeDoubt, edge_doubt, edge_variance_m4
 from layers.error_model import Array
 from layers.figure_errors import errors_of
 from layers.figure_rows import Numbers, row_of
@@ -78,7 +78,8 @@ def figures(
     subjects = subjects_of(stand, membership, trees, areas, places, terms)
     plane = ground.plane_positions(known, _frame(trees, areas, terms), terms)
     screened = None if flags is None else _screening(stand, subjects, trees, flags)
-    numbers = _numbers(stand, known, areas, subjects, plane, membership, screened, terms)
+    doubt = edge_doubt(known, areas, subjects.rows, terms)
+    numbers = _numbers(stand, known, doubt, subjects, plane, membership, screened, terms)
     model = str(terms.model.version)
     day: dict[str, Any] = {"as_of": as_of, "known_at": known_at, "model": model}
     site = day | _beyond_boundary(stand, known, subjects, terms)
@@ -86,14 +87,14 @@ def figures(
     others = range(OTHERS, len(subjects.rows))
     rows = [first] + [row_of(numbers, subjects.rows, g, g, day) for g in others]
     if since is not None:
-        with_changes(rows, subjects, (SITE, *others), stand.tree_id, since)
+        with_changes(rows, subjects, (SITE, *others), stand.tree_id, since, doubt)
     return rows
 
 
 def _numbers(
     stand: Stand,
     known: pd.DataFrame,
-    areas: pd.DataFrame,
+    doubt: EdgeDoubt,
     subjects: Subjects,
     plane: Array,
     membership: pd.DataFrame,
@@ -104,7 +105,7 @@ def _numbers(
     groups, group, tree = len(subjects.rows), subjects.group, subjects.tree
     limits = np.array([one.counting_limit_cm for one in subjects.rows])
     counted = counted_stems(stand, group, tree, limits)
-    edges = edge_variance_m4(stand, known, areas, subjects.rows, limits, terms)
+    edges = edge_variance_m4(stand, doubt, limits)
     return Numbers(
         with_edges(sums_of(stand, group, tree, counted, groups, terms.breaks_cm), edges),
         species_of(stand, known["scientific_name"], group, tree, counted, groups),

@@ -15,6 +15,7 @@ from layers.combining import number_at
 from layers.corrections import LIVE
 from layers.days import Days, days
 from layers.error_model import Array, SharedParts, Whole
+from layers.figure_sums import EDGE
 from layers.girth import Standardised, standardised
 from layers.growth_lines import Fits, SortedReadings, far_enough, fitted
 from layers.history import live_readings
@@ -164,7 +165,7 @@ def _told(given: SortedReadings, fits: Fits, terms: SiteTerms) -> Growth:
             "mean_dbh_cm": np.bincount(fits.stem, weights=size, minlength=stems) / np.maximum(count, 1),
             "growth_cm_per_yr": slope,
             "own_var": np.where(np.isnan(slope), np.nan, fits.own_var),
-            **_intervals(slope, _variances(fits.own_var, parts), parts, terms),
+            **_intervals(slope, _variances(fits.own_var, parts), ("own", *parts.kinds), terms),
             "level_cm": fits.level,
             "level_var_cm2": fits.level_var,
             "level_on": fits.at,
@@ -200,10 +201,10 @@ def _variances(own_var: Array, parts: SharedParts) -> Array:
     return np.column_stack([own_var, shared.reshape(len(own_var), kinds)])
 
 
-def _intervals(middle: Array, variances: Array, parts: SharedParts, terms: SiteTerms) -> dict[str, Array]:
+def _intervals(middle: Array, variances: Array, kinds: tuple[str, ...], terms: SiteTerms) -> dict[str, Array]:
     """Standard error, degrees of freedom and 95 % interval of numbers by their variances."""
     se = np.where(np.isnan(middle), np.nan, np.sqrt(variances.sum(axis=1)))
-    df = terms.model.degrees_of_freedom(("own", *parts.kinds), variances)
+    df = terms.model.degrees_of_freedom(kinds, variances)
     unlike, which = np.unique(df, return_inverse=True)
     half = quantile95(unlike)[which] * se
     return {"se": se, "df": df, "lo": middle - half, "hi": middle + half}
@@ -222,7 +223,9 @@ class MeanGrowth:
     kinds: tuple[str, ...]
 
 
-def mean_growth(of: Growth, group: Whole, stem: Whole, groups: int, terms: SiteTerms) -> MeanGrowth:
+def mean_growth(
+    of: Growth, group: Whole, stem: Whole, groups: int, terms: SiteTerms, doubtful: Array | None = None
+) -> MeanGrowth:
     """Return the mean growth of groups of stems [cm/yr], each stem counting alike.
 
     Parameters
@@ -236,12 +239,15 @@ def mean_growth(of: Growth, group: Whole, stem: Whole, groups: int, terms: SiteT
         The number of groups; an empty one has NaN.
     terms : SiteTerms
         Error model of the site.
+    doubtful : array, optional
+        How many stems of each group are expected to stand on the other side of its edge, for groups by area.
 
     Notes
     -----
     Var F = sum_r a_r^2 Var(e_r) + sum_(i,h) (sum_r a_r s_r)^2 + sum_c v_c (sum_r a_r g_rc)^2 with a_r the
     weight of a reading in the mean: what a crew had in common on all stems does not shrink with their number,
-    and cancels where it was the same at both ends.
+    and cancels where it was the same at both ends. Stems on the wrong side of an edge add n' s^2 / n^2, with
+    n' their expected number and s^2 the variance of growth between the n stems (kind ``edge``).
     """
     slope = of.stems["growth_cm_per_yr"].to_numpy(dtype=float)
     known = np.isfinite(slope[stem])
@@ -252,7 +258,22 @@ def mean_growth(of: Growth, group: Whole, stem: Whole, groups: int, terms: SiteT
     variances = np.column_stack([own, of.parts.grouped(group, stem, share, groups)])
     total = np.bincount(group, weights=share * slope[stem], minlength=groups)
     mean = np.asarray(np.where(number > 0, total, np.nan), dtype=float)
-    frame = pd.DataFrame(
-        {"stems": number, "growth_cm_per_yr": mean, **_intervals(mean, variances, of.parts, terms)}
-    )
-    return MeanGrowth(frame, variances, of.kinds)
+    kinds = of.kinds
+    if doubtful is not None:
+        between = variance_between(group, slope[stem], of.stems["own_var"].to_numpy()[stem], groups)
+        variances = np.column_stack([variances, doubtful * between / np.maximum(number, 1) ** 2])
+        kinds = (*kinds, EDGE)
+    interval = _intervals(mean, variances, kinds, terms)
+    return MeanGrowth(pd.DataFrame({"stems": number, "growth_cm_per_yr": mean, **interval}), variances, kinds)
+
+
+def variance_between(group: Whole, rate: Array, own_var: Array, groups: int) -> Array:
+    """Return the variance of growth between the stems of each group, their own errors taken off [cm2/yr2].
+
+    By moments, 0 where that is negative or there are fewer than two.
+    """
+    number = np.bincount(group, minlength=groups)
+    mean = np.bincount(group, weights=rate, minlength=groups) / np.maximum(number, 1)
+    squares = np.bincount(group, weights=(rate - mean[group]) ** 2, minlength=groups)
+    own = np.bincount(group, weights=own_var, minlength=groups) / np.maximum(number, 1)
+    return np.asarray(np.maximum(squares / np.maximum(number - 1, 1) - own, 0.0))

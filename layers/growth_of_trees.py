@@ -1,13 +1,13 @@
 """Growth of trees, their stems taken together, and the mean growth of groups of stems."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from layers.error_model import Whole
+from layers.error_model import Array, Whole
 from layers.growth import Growth, mean_growth
 from layers.growth_words import verdicts
 from layers.inputs import SiteTerms
@@ -82,7 +82,11 @@ class GrowingGroup:
 
 
 def groups_growth(
-    of: Growth, living: NDArray[np.bool_], names: Sequence[Sequence[str]], terms: SiteTerms
+    of: Growth,
+    living: NDArray[np.bool_],
+    names: Sequence[Sequence[str]],
+    terms: SiteTerms,
+    doubtful: Mapping[str, float] | None = None,
 ) -> list[GrowingGroup]:
     """Return the mean growth of groups of stems, in the order of their names; those without a stem left out.
 
@@ -96,15 +100,20 @@ def groups_growth(
         The groups that each stem is in.
     terms : SiteTerms
         Error model of the site.
+    doubtful : mapping of str to float, optional
+        For groups by area: how many stems of each are expected on the other side of its edge.
     """
     stem = np.repeat(np.arange(len(names)), [len(each) for each in names])
     group, known = pd.factorize(np.array([name for each in names for name in each], dtype=object), sort=True)
     keep = living[stem]
-    return _rows(of, np.asarray(group[keep]), stem[keep], list(known), terms)
+    edge = None if doubtful is None else np.array([doubtful.get(name, 0.0) for name in known], dtype=float)
+    return _rows(of, np.asarray(group[keep]), stem[keep], list(known), terms, edge)
 
 
-def _rows(of: Growth, group: Whole, stem: Whole, names: list[str], terms: SiteTerms) -> list[GrowingGroup]:
-    means = mean_growth(of, group, stem, len(names), terms).groups
+def _rows(
+    of: Growth, group: Whole, stem: Whole, names: list[str], terms: SiteTerms, doubtful: Array | None
+) -> list[GrowingGroup]:
+    means = mean_growth(of, group, stem, len(names), terms, doubtful).groups
     return [
         GrowingGroup(str(name), int(row.stems), row.growth_cm_per_yr, row.se, row.lo, row.hi)
         for name, row in zip(names, means.itertuples(index=False), strict=True)

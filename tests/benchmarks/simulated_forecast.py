@@ -2,8 +2,7 @@
 
 import numpy as np
 
-from tests.benchmarks import simulated_errors as errors
-from tests.benchmarks.simulated_readings import per_cm, said_diameter_cm
+from tests.benchmarks.simulated_variances import errors_of
 from tests.benchmarks.simulator import (
     DAYS_PER_YEAR,
     LOG_SD,
@@ -60,44 +59,19 @@ def _padded(site):
 
 def _covariance(site, row):
     """Covariance of good readings of each stem, their means, and the readings; padding is independent."""
-    said, crews, truth = site.readings, site.crews, site.truth
     there = row >= 0
-    at = {name: np.asarray(values)[row] for name, values in said.items()}
-    crew, height = at["crew"], at["height_m"]
-    species = site.trees["species"][site.stems["tree"][at["stem"]]]
-    b = truth["sets"][truth["set_of_species"][species]]
-    same = np.abs(height - site.standard_m) <= 0.02
-    factor = np.where(same, 1.0, 1.0 / errors.ratio(height, site.standard_m, b))
-    d = at["dbh_cm"] / factor
-    instrument = crews["instrument"][crew]
-    _, by_instrument, by_crew, by_hand = errors.deviations_cm(
-        instrument, crews["is_helper"][crew], d, truth["hand_cm"][crew]
-    )
-    scale = per_cm(at["is_girth"], crews["unit"][crew], truth["hand_cm"][crew])
-    step = crews["step"][crew] / scale / np.sqrt(np.where(crews["two_axes"][crew], 24.0, 12.0))
-    own = (at["own_sd_cm"] ** 2 + (errors.TILT_SHARE * d) ** 2 + step**2) * factor**2
-    here, standard = errors.profile(height), errors.profile(site.standard_m)
-    per_b = np.where(same, 0.0, d * (standard - here) / (1.0 + b * here) ** 2)
-    share = errors.departure_share(height, site.standard_m)
-    years = at["day"] / DAYS_PER_YEAR
-    alike = height if not site.world.one_departure else np.zeros_like(height)
-    shared = [
-        (instrument, by_instrument * factor),
-        (crew, by_crew * factor * truth["crew_factor"]),
-        (crew, by_hand * factor),
-        (None, per_b * b * errors.TAPER_SHARE),
-        (None, np.where(at["says_height"], 0.0, errors.HEIGHT_NOT_SAID_SHARE * at["dbh_cm"])),
-        (alike, share * at["dbh_cm"]),
-        (None, np.full(row.shape, _deviation(MEDIAN_CM, LOG_SD))),
-        (None, years * _deviation(MEDIAN_CM_PER_YEAR, LOG_SD_GROWTH)),
-    ]
-    cov = np.eye(row.shape[1]) * np.where(there, own, 1.0)[:, :, None]
+    errors_ = errors_of(site)
+    years = (site.readings["day"] / DAYS_PER_YEAR)[row]
+    shared = [(key[row], size[row]) for key, size in errors_.shared]
+    shared.append((np.zeros(row.shape), np.full(row.shape, _deviation(MEDIAN_CM, LOG_SD))))
+    shared.append((np.zeros(row.shape), years * _deviation(MEDIAN_CM_PER_YEAR, LOG_SD_GROWTH)))
+    cov = np.eye(row.shape[1]) * np.where(there, errors_.own_var[row], 1.0)[:, :, None]
     both = there[:, :, None] & there[:, None, :]
     for key, size in shared:
-        together = both if key is None else both & (key[:, :, None] == key[:, None, :])
+        together = both & (key[:, :, None] == key[:, None, :])
         cov = cov + together * size[:, :, None] * size[:, None, :]
     mean = _mean(MEDIAN_CM, LOG_SD) + years * _mean(MEDIAN_CM_PER_YEAR, LOG_SD_GROWTH)
-    return cov, np.where(there, mean, 0.0), said_diameter_cm(site)[row] * factor
+    return cov, np.where(there, mean, 0.0), errors_.standard_cm[row]
 
 
 def _mean(median, log_sd):

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 import shapely
 
-from layers.edge_doubt import wrong_side
-from tests.stand_builders import area_row, figure_of, figures_of, stand
+from layers.edge_doubt import doubt_of_areas, stems_in_doubt, wrong_side
+from layers.growth import variance_between
+from tests.stand_builders import area_row, figure_of, figures_of, local_site, stand
 
 SQUARE = shapely.box(0, 0, 100, 100)
 ONE_SD = 0.15865525393145707  # of the normal distribution beyond one deviation
@@ -67,6 +68,19 @@ def test_the_whole_list_has_no_edge_but_the_boundary_has():
     site, area = figures_of(records)
     assert site["error_by_cause"]["edge"] == pytest.approx(area["error_by_cause"]["edge"])
     assert site["basal_area_se_m2"] < area["basal_area_se_m2"]
+
+
+def test_stems_in_doubt_are_counted_by_area():
+    records = stand([30.0, 40.0, 20.0], [(50.0, 1.0), (50.0, 50.0), (50.0, -1.0)], [area_row("a", SQUARE)])
+    doubt = doubt_of_areas(records.trees, records.areas, local_site())
+    assert stems_in_doubt(doubt, np.array([0, 0, 1, 2, -1]), 1) == pytest.approx([3 * ONE_SD])
+    assert stems_in_doubt(doubt, np.array([1]), 1) == pytest.approx([0.0])
+
+
+def test_the_mean_growth_of_an_area_has_a_part_of_trees_near_its_edge():
+    rates, own = np.array([0.2, 0.4, 0.9, 0.5]), np.full(4, 0.01)
+    between = variance_between(np.array([0, 0, 0, 1]), rates, own, 3)
+    assert between == pytest.approx([np.var(rates[:3], ddof=1) - 0.01, 0.0, 0.0])
 
 
 def test_recorded_trees_are_on_the_wrong_side_as_often_as_is_said():
