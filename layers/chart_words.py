@@ -1,5 +1,6 @@
 """Every word that a chart shows by itself, in English; pages give them translated, under the same keys."""
 
+from layers.chart_growth import GROWTH_CHART_WORDS
 from layers.map_words import MAP_WORDS
 from layers.translating import N_
 
@@ -29,4 +30,5 @@ CHART_WORDS: dict[str, str] = {
     "species_desc": N_("Bars, from most to least: {rows}."),
     "species_row": N_("{name}: {share} % of the trees"),
     "nothing": N_("nothing measured yet"),
+    **GROWTH_CHART_WORDS,
 }

@@ -5,6 +5,7 @@ text. Numbers that a page needs in a table are in the figures; no chart holds on
 """
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from textwrap import wrap
 from typing import Any
 
@@ -14,6 +15,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from layers.chart_drawing import HAIR, WASH, bare, plain, shortened, svg
+from layers.chart_growth import draw_paths, paths_row
 from layers.chart_words import CHART_WORDS
 from layers.error_model import Z95
 from layers.inputs import SiteTerms
@@ -105,6 +107,7 @@ def tree_chart(
     terms: SiteTerms,
     words: Mapping[str, str] = CHART_WORDS,
     narrow: bool = False,
+    paths: pd.DataFrame | None = None,
 ) -> str:
     """Return one tree over the years: standard diameter with its error above, girth as measured below.
 
@@ -122,6 +125,8 @@ def tree_chart(
         The words of charts, translated.
     narrow : bool
         For a screen of 360 px.
+    paths : DataFrame, optional
+        How peers would have grown and what is to be expected: :func:`layers.tree_forecasts.paths_of`.
 
     Notes
     -----
@@ -131,9 +136,12 @@ def tree_chart(
     rows = _dated(readings)
     rows["error_cm"] = rows.get("reach", Z95) * rows["dbh_se_cm"]
     height = height_text(terms)
+    ahead = pd.DataFrame(columns=["day", "stem_id"]) if paths is None else paths
+    ahead = ahead.assign(year=[_year(day) for day in ahead["day"]])
 
     def draw(figure: Figure) -> None:
         above, below = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
+        draw_paths(above, ahead, float(_shown(pd.Series([1.0]), terms)[0]), words)
         _widths(above, rows, terms)
         _girths(below, rows, terms, words)
         for axes, key in ((above, "tree_width"), (below, "tree_round")):
@@ -142,12 +150,13 @@ def tree_chart(
             axes.grid(axis="y", color=HAIR, linewidth=0.7)
             axes.set_axisbelow(True)
             _nothing_yet(axes, rows.empty, words)
-        _years(below, rows)
+        _years(below, rows, ahead)
         _whisker_key(above, rows, words)
         _legend_above(figure, above, 40 if narrow else 80)
 
     said = ", ".join(_tree_row(row, terms, words) for row in rows.to_dict("records"))
     desc = words["tree_desc"].replace("{height}", height).replace("{rows}", said or words["nothing"])
+    desc = f"{desc} {paths_row(ahead, partial(_width_text, terms), words)}".rstrip()
     return svg(draw, title=words["tree_title"], desc=desc, height_px=430, narrow=narrow)
 
 
@@ -174,13 +183,14 @@ def _year(day: str) -> float:
 
 
 def _tree_row(row: Mapping[Any, Any], terms: SiteTerms, words: Mapping[str, str]) -> str:
-    per, unit = (CM_PER_IN, "in") if terms.units == "us" else (1.0, "cm")
-
-    def width(value_cm: float) -> str:
-        return f"{value_cm / per:.1f} {unit}" if np.isfinite(value_cm) else "–"
-
+    width = partial(_width_text, terms)
     text = words["tree_row"].replace("{day}", str(row["measured_on"]))
     return text.replace("{width}", width(row["dbh_cm"])).replace("{error}", width(row["error_cm"]))
+
+
+def _width_text(terms: SiteTerms, value_cm: float) -> str:
+    per, unit = (CM_PER_IN, "in") if terms.units == "us" else (1.0, "cm")
+    return f"{value_cm / per:.1f} {unit}" if np.isfinite(value_cm) else "–"
 
 
 _MARKERS = ("o", "s", "D", "^", "v", "P")
@@ -233,12 +243,12 @@ def _girths(axes: Axes, rows: pd.DataFrame, terms: SiteTerms, words: Mapping[str
     axes.margins(y=0.25)
 
 
-def _years(axes: Axes, rows: pd.DataFrame) -> None:
+def _years(axes: Axes, rows: pd.DataFrame, ahead: pd.DataFrame) -> None:
     """Whole years under a long row of readings; the days themselves under a short one."""
     if rows.empty:
         axes.set_xticks([])
         return
-    first, last = float(rows["year"].min()), float(rows["year"].max())
+    first, last = float(rows["year"].min()), max([*rows["year"], *ahead["year"]])
     if last - first < 1.5:
         days = rows.drop_duplicates("measured_on").sort_values("year")
         days = days.iloc[np.unique(np.linspace(0, len(days) - 1, min(len(days), 3)).astype(int))]

@@ -21,6 +21,7 @@ from layers.inputs import SiteTerms
 from layers.translating import N_
 
 LEAST_PEERS = 8  # assumption: fewer do not tell how much stems differ
+FARTHEST_DEVIATIONS = 4.0  # assumption: a peer farther from the middle than this was misread
 OF_GENUS_AND_CLASS = N_("trees of the same genus and size class here")
 OF_GENUS = N_("trees of the same genus here")
 OF_ALL = N_("all trees measured here")
@@ -83,10 +84,11 @@ def peers_of(
     Notes
     -----
     Peers are the stems of the same genus and size class with growth; where there are fewer than 8, those of
-    the same genus, else all. With y the stem's own growth of own variance v, m the mean of its peers and t
-    the variance between stems by moments, the estimate is B y + (1 - B) m with B = t / (t + v); its variance
-    is B v + (1 - B)^2 Var(m) and what the stem shares with others. A stem without growth has B = 0 and t
-    itself in its variance. The stem counts among its peers.
+    the same genus, else all. Those more than 4 robust deviations from their middle are left out as misread.
+    With y the stem's own growth of own variance v, m the mean of its peers and t the variance between stems
+    by moments, the estimate is B y + (1 - B) m with B = t / (t + v); its variance is B v + (1 - B)^2 Var(m)
+    and what the stem shares with others. A stem without growth has B = 0 and t itself in its variance. The
+    stem counts among its peers.
     """
     known = np.flatnonzero(np.isfinite(of.stems["growth_cm_per_yr"].to_numpy(dtype=float)))
     classes = size_classes.class_of(of.stems["mean_dbh_cm"].to_numpy(dtype=float), terms.breaks_cm)
@@ -102,7 +104,7 @@ def peers_of(
             if key in members and len(members[key]) >= LEAST_PEERS:
                 at = open_[my_level[open_] == key]
                 group_of[at], who[at] = len(groups), words
-                groups.append(_group(of, known[members[key]], terms))
+                groups.append(_group(of, _ordinary(of, known[members[key]]), terms))
     return _drawn(of, stem, who, group_of, groups)
 
 
@@ -115,6 +117,17 @@ def _keys(genus: NDArray[np.object_], classes: Whole) -> tuple[NDArray[np.object
         dtype=object,
     )[: len(genus)]
     return both, named.astype(object), np.full(len(genus), "all", dtype=object)
+
+
+def _ordinary(of: Growth, stems: Whole) -> Whole:
+    """Those of ``stems`` that are no farther from the middle of all than mistakes in readings bring them."""
+    away = np.abs(of.stems["growth_cm_per_yr"].to_numpy(dtype=float)[stems] - _middle(of, stems))
+    deviation = 1.4826 * np.median(away)  # of a normal distribution, by its median absolute deviation
+    return stems[away <= FARTHEST_DEVIATIONS * deviation] if deviation > 0 else stems
+
+
+def _middle(of: Growth, stems: Whole) -> float:
+    return float(np.median(of.stems["growth_cm_per_yr"].to_numpy(dtype=float)[stems]))
 
 
 def _group(of: Growth, stems: Whole, terms: SiteTerms) -> _Group:

@@ -3,19 +3,24 @@
 A forecast stands in its own columns; it is never the size of a tree.
 """
 
+import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from layers.days import days
-from layers.error_model import Array, SharedParts
+from layers.error_model import Z95, Array, SharedParts
 from layers.growth import Growth
 from layers.growth_groups import Peers, forecast, peers_of
+from layers.growth_lines import DAYS_PER_YEAR
 from layers.history import StandState
 from layers.inputs import SiteTerms
 from layers.standing import COUNTED
 
+YEARS_AHEAD = 5
+PATH_COLUMNS = ("stem_id", "day", "peers_low_cm", "peers_high_cm", "expected_cm", "expected_se_cm")
 LEAST_CM = 0.1  # a width is not less, whatever a line through mistaken readings says
 
 
@@ -117,3 +122,54 @@ def tree_forecasts(of: StemsAhead, day: str) -> pd.DataFrame:
             "peers_growth_cm_per_yr": of.peers.mean[first][known],
         }
     )
+
+
+def day_ahead(as_of: str) -> str:
+    """Return the day to look ahead to where none was named: five years after a day."""
+    now = dt.date.fromisoformat(as_of)
+    return now.replace(year=now.year + YEARS_AHEAD, day=min(now.day, 28)).isoformat()
+
+
+def paths_of(of: StemsAhead, stem_ids: Sequence[str], since: str, until: str) -> pd.DataFrame:
+    """Return how some stems would have grown like their peers, and how they are expected to go on.
+
+    Parameters
+    ----------
+    of : StemsAhead
+        The living stems with their peers.
+    stem_ids : sequence of str
+        Those that are drawn; one without a size is left out.
+    since, until : str
+        ISO dates: the first and the last day of the paths.
+
+    Returns
+    -------
+    DataFrame
+        ``stem_id``, ``day`` (ISO); ``peers_low_cm`` and ``peers_high_cm``, between which the stem would be if
+        it grew like 19 of 20 of its peers from its level (NaN without peers); ``expected_cm`` and
+        ``expected_se_cm`` from the day of its level on, NaN before.
+    """
+    first, last = (np.datetime64(day, "D").astype(int) for day in (since, until))
+    every = np.unique(np.linspace(first, last, 13).astype(np.int64))
+    found = []
+    for row in pd.Index(of.stems["stem_id"]).get_indexer(list(stem_ids)):
+        if row < 0:
+            continue
+        day = np.union1d(every, [int(np.clip(of.level_on[row], first, last))])
+        years = (day - of.level_on[row]) / DAYS_PER_YEAR
+        spread = Z95 * np.sqrt(of.peers.between[row])
+        ends = [of.level_cm[row] + (of.peers.mean[row] + way * spread) * years for way in (-1.0, 1.0)]
+        ahead = np.where(years >= -0.5 / DAYS_PER_YEAR, years, np.nan)
+        found.append(
+            pd.DataFrame(
+                {
+                    "stem_id": of.stems["stem_id"].iloc[row],
+                    "day": day.astype("datetime64[D]").astype(str),
+                    "peers_low_cm": np.maximum(np.minimum(*ends), 0.0),
+                    "peers_high_cm": np.maximum(*ends),
+                    "expected_cm": np.maximum(of.level_cm[row] + of.peers.growth[row] * ahead, LEAST_CM),
+                    "expected_se_cm": np.sqrt(of.level_var[row] + (ahead * of.peers.se[row]) ** 2),
+                }
+            )
+        )
+    return pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=list(PATH_COLUMNS))

@@ -10,6 +10,7 @@ from flask_babel import gettext as _
 
 from layers.chart_words import CHART_WORDS
 from layers.charts import size_class_chart, species_chart, tree_chart
+from layers.tree_forecasts import day_ahead, paths_of
 from service.errors import NotFound
 from service.view import SiteView
 from service.web import current, display, frame, tree_facts
@@ -63,8 +64,18 @@ def tree_picture(slug: str, tree_id: str, name: str) -> Response:
     return picture(
         view,
         f"{tree_id} {name}",
-        lambda: tree_chart(_readings(view, tree_id), view.terms, _words(), name != "chart"),
+        lambda: _tree(view, tree_id, name != "chart"),
     )
+
+
+def _tree(view: SiteView, tree_id: str, narrow: bool) -> str:
+    readings = _readings(view, tree_id)
+    days = sorted(readings["measured_on"].dropna())
+    stems = view.growth_ahead.stems
+    mine = stems.loc[stems["tree_id"] == tree_id, "stem_id"].tolist()
+    first = days[0] if days else view.as_of
+    paths = paths_of(view.growth_ahead, mine, first, day_ahead(view.as_of))
+    return tree_chart(readings, view.terms, _words(), narrow, paths)
 
 
 def _readings(view: SiteView, tree_id: str) -> pd.DataFrame:

@@ -13,7 +13,7 @@ from layers.growth_of_trees import GrowingGroup, groups_growth, trees_growth
 from layers.growth_rates import least_change_told
 from layers.growth_words import GROWING, SAYS_NOTHING, SMALLER, TOO_SMALL, verdicts
 from layers.standing import COUNTED
-from layers.tree_forecasts import tree_forecasts
+from layers.tree_forecasts import day_ahead, tree_forecasts
 from service.errors import InvalidRequest
 from service.view import SiteView
 from service.web import current, frame, today
@@ -21,7 +21,6 @@ from service.web.listing import listing
 
 bp = Blueprint("growth_pages", __name__)
 
-YEARS_AHEAD = 5
 SEARCHED = ("tag", "scientific_name", "common_name", "name_as_written", "place", "growth_words")
 EXACT = ("growth_words", "until")  # the second is the same in all rows: links of the table keep it
 
@@ -64,7 +63,7 @@ def _until(view: SiteView, said: str) -> str:
     """
     now = dt.date.fromisoformat(view.as_of)
     if not said:
-        return now.replace(year=now.year + YEARS_AHEAD, day=min(now.day, 28)).isoformat()
+        return day_ahead(view.as_of)
     try:
         day = dt.date.fromisoformat(said)
     except ValueError:

@@ -93,6 +93,15 @@ def test_drawn_estimates_are_nearer_to_the_truth_and_their_errors_honest():
     assert np.mean(nearer) < 0.9
 
 
+def test_a_misread_stem_is_no_peer():
+    rng = np.random.default_rng(6)
+    changes = [*rng.normal(2.0, 0.5, 20), 60.0]
+    found = peers(site_of(changes), ["Tilia"] * 21)
+    assert found.number[0] == 20
+    assert found.mean[0] == pytest.approx(0.5, abs=0.1)
+    assert found.between[0] < 0.1
+
+
 def test_a_forecast_goes_on_from_the_line_and_its_error_grows():
     of = site_of([2.0] * 10)
     found = peers(of, ["Tilia"] * 10, stem=(0,))
