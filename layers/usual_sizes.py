@@ -16,7 +16,7 @@ ALL_GENERA = ""
 WIDER = 1.15  # other places than those of the lists; assumption
 # A young tree below the sizes of the lists, which hold few of them: share, median [cm], deviation of the
 # logarithm; assumption.
-YOUNG_SHARE, YOUNG_MEDIAN_CM, YOUNG_LOG_SD = 0.08, 4.0, 0.6
+YOUNG_SHARE, YOUNG_MEDIAN_CM, YOUNG_LOG_SD = 0.08, 3.0, 1.0
 USUAL_CM_PER_YR = 0.6  # trees in parks; Nowak 1994, compilation (from memory)
 GROWTH_SD_CM_PER_YR = 0.45  # from tree to tree, young to old, place to place; assumption
 
