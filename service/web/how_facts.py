@@ -331,6 +331,11 @@ def _of_readings(
         ]
         for row in rows.itertuples()
     ]
+    if rows["stem_id"].nunique() > 1:
+        numbers = view.records.stems.set_index("stem_id")["number"]
+        heads.append(_("Trunk"))
+        for row, stem in zip(cells, rows["stem_id"], strict=True):
+            row.append(Cell(display.number(numbers[stem])))
     return heads, cells
 
 

@@ -54,6 +54,7 @@ def site_today(slug: str) -> str:
         facts=today.facts(view, units),
         sizes=today.sizes(view),
         kinds=today.kinds(view),
+        kinds_reach=today.kinds_reach(view),
         assumed=today.is_assumed(view),
         whisker_note=whisker_note(view),
         map=frame.map_of(view),

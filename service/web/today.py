@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
@@ -12,7 +12,7 @@ from flask_babel import ngettext
 from layers import symbology
 from layers.standing import COUNTED
 from service.view import SiteView
-from service.web import display, open_questions
+from service.web import display, figure_facts, how_facts, open_questions
 
 DUE_DAYS = 31
 
@@ -49,6 +49,7 @@ class Fact:
     high: float | None = None
     top: float | None = None
     interval: str | None = None
+    key: str | None = None
     no_error: str | None = None
 
 
@@ -206,6 +207,7 @@ def _living_looked_at(view: SiteView) -> int:
 def facts(view: SiteView, units: display.Units) -> list[Fact]:
     """Return the figures of the whole site, each with its whisker where it has an error."""
     row = view.figures[0]
+    reach = figure_facts.reaches(view, row, how_facts.frames_of(view))
     found = [
         _plain(row, "area_ha", "ground", _("Ground"), units, se="area_se_ha"),
         _plain(row, "trees_per_ha", "per_ground", _("Trees"), units),
@@ -218,9 +220,18 @@ def facts(view: SiteView, units: display.Units) -> list[Fact]:
             _("Cut face on the ground"),
             units,
             se="basal_area_se_m2_per_ha",
+            reach=reach["per_ha"],
             technical=_("basal area per acre") if units.system == "us" else _("basal area per hectare"),
         ),
-        _plain(row, "mean_dbh_cm", "width", _("Mean width of a trunk"), units, se="mean_dbh_se_cm"),
+        _plain(
+            row,
+            "mean_dbh_cm",
+            "width",
+            _("Mean width of a trunk"),
+            units,
+            se="mean_dbh_se_cm",
+            reach=reach["mean"],
+        ),
     ]
     return _one_reason(found)
 
@@ -243,15 +254,17 @@ def _plain(
     units: display.Units,
     se: str | None = None,
     technical: str | None = None,
+    reach: float = display.HALF_WIDTH,
 ) -> Fact:
     if display.is_missing(row[key]):
         return Fact(said, display.NONE, technical, why=_why(row, key))
     error = row[se] if se else None
     if error is None or display.is_missing(error):
         no_error = _why(row, se) if se else None
-        return Fact(said, units.with_unit(row[key], kind), technical, no_error=no_error)
-    half = display.HALF_WIDTH * error
-    return _with_whisker(said, technical, units, kind, row[key], row[key] - half, row[key] + half)
+        return Fact(said, units.with_unit(row[key], kind), technical, no_error=no_error, key=key)
+    half = reach * error
+    fact = _with_whisker(said, technical, units, kind, row[key], row[key] - half, row[key] + half)
+    return replace(fact, key=key)
 
 
 def _cut_face(row: Mapping[str, Any], units: display.Units) -> Fact:
@@ -261,7 +274,8 @@ def _cut_face(row: Mapping[str, Any], units: display.Units) -> Fact:
     low, high = row["basal_area_lo"], row["basal_area_hi"]
     if display.is_missing(low) or display.is_missing(high):
         return Fact(said, units.with_unit(row["basal_area_m2"], "cut_face"), technical)
-    return _with_whisker(said, technical, units, "cut_face", row["basal_area_m2"], low, high)
+    fact = _with_whisker(said, technical, units, "cut_face", row["basal_area_m2"], low, high)
+    return replace(fact, key="basal_area_m2")
 
 
 def _with_whisker(
@@ -303,10 +317,19 @@ def is_assumed(view: SiteView) -> bool:
 def sizes(view: SiteView) -> list[dict[str, Any]]:
     """Return the size classes of the site with their labels."""
     words = {key: str(_(text)) for key, text in symbology.CLASS_WORDS.items()}
+    rows = figure_facts.classes_with_reach(view, view.figures[0]["size_classes"] or [])
     return [
         {**row, "label": symbology.size_label(row["from_cm"], row["to_cm"], view.terms, words)}
-        for row in view.figures[0]["size_classes"] or []
+        for row in rows
     ]
+
+
+def kinds_reach(view: SiteView) -> float:
+    """Return how many standard errors the give or take of the cut face of a kind reaches.
+
+    That of all kinds together: what is known of their parts is not kept.
+    """
+    return figure_facts.reaches(view, view.figures[0], how_facts.frames_of(view))["cut_face"]
 
 
 def kinds(view: SiteView) -> list[dict[str, Any]]:

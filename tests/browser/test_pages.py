@@ -28,6 +28,8 @@ PAGES = {
     "trees found": f"{SITE}/trees?q=tilia",
     "tree": f"{SITE}/trees/{{tree}}",
     "tree without a size": f"{SITE}/trees/{{unmeasured}}",
+    "how of a tree": f"{SITE}/how?of=tree:{{tree}}",
+    "how of a figure": f"{SITE}/how?of=figure:site:basal_area_m2",
     "to be looked at": f"{SITE}/flags",
     "all questions": f"{SITE}/flags?kind=all",
     "data": f"{SITE}/data",
