@@ -9,10 +9,12 @@ from flask import Blueprint, request
 from flask_babel import gettext as _
 
 from layers import size_classes
-from layers.growth_of_trees import GrowingGroup, groups_growth, trees_growth
+from layers.components import FIRST_MEASURED, MORTALITY, NO_LONGER, PLANTED, REMOVALS, SURVIVORS
+from layers.growth_of_trees import groups_growth, trees_growth
 from layers.growth_rates import least_change_told
 from layers.growth_words import GROWING, SAYS_NOTHING, SMALLER, TOO_SMALL, verdicts
 from layers.standing import COUNTED
+from layers.translating import N_
 from layers.tree_forecasts import day_ahead, tree_forecasts
 from service.errors import InvalidRequest
 from service.view import SiteView
@@ -22,6 +24,14 @@ from service.web.listing import listing
 bp = Blueprint("growth_pages", __name__)
 
 SEARCHED = ("tag", "scientific_name", "common_name", "name_as_written", "place", "growth_words")
+KIND_WORDS = {
+    SURVIVORS: N_("trunks that stayed"),
+    PLANTED: N_("planted since"),
+    FIRST_MEASURED: N_("measured for the first time"),
+    MORTALITY: N_("died"),
+    REMOVALS: N_("taken out alive"),
+    NO_LONGER: N_("no longer measured"),
+}
 EXACT = ("growth_words", "until")  # the second is the same in all rows: links of the table keep it
 
 
@@ -29,9 +39,10 @@ EXACT = ("growth_words", "until")  # the second is the same in all rows: links o
 def site_growth(slug: str) -> str:
     """How trunks have grown: the ground, size classes, kinds, parts and areas, then every tree."""
     view = current.site_view(slug)
-    asked = {"sort": "-growth_cm_per_yr", **request.args.to_dict()}
+    asked = request.args.to_dict()
     until = _until(view, asked.get("until", "").strip())
     asked |= {"until": until} if asked.get("until") else {}
+    since = asked.get("since", "").strip()
     trees = _trees(view, until)
     called = verdicts(view.growth)
     groups = _groups(view)
@@ -40,12 +51,18 @@ def site_growth(slug: str) -> str:
         view,
         "growth",
         groups=groups,
-        reach=_reach(trees, groups),
+        group_reach=_reach(
+            [row.lo for each in groups for row in each["rows"]],
+            [row.hi for each in groups for row in each["rows"]],
+        ),
+        tree_reach=_reach(*_ordinary(trees)),
         list=listing(trees, asked, searched=SEARCHED, exact=EXACT, default_sort="tag"),
         called=called,
         verdict_words=[GROWING, TOO_SMALL, SMALLER],
         until=until,
-        year_ago=(dt.date.fromisoformat(view.as_of) - dt.timedelta(days=365)).isoformat(),
+        changes=_changes(view, since) if since else [],
+        since=since,
+        kinds=[(kind, str(_(words))) for kind, words in KIND_WORDS.items()],
         says_nothing=str(_(SAYS_NOTHING)),
         assumed=today.is_assumed(view),
         least_cm=float(least_change_told(_own_sd(view))) if len(view.growth.stems) else None,
@@ -114,11 +131,25 @@ def _groups(view: SiteView) -> list[dict[str, Any]]:
     return [{"words": words, "rows": rows} for words, rows in found.items() if rows]
 
 
-def _reach(trees: pd.DataFrame, groups: list[dict[str, Any]]) -> tuple[float, float]:
-    """The ends of the scale that all whiskers share: no growth is on it."""
-    rows: list[GrowingGroup] = [row for each in groups for row in each["rows"]]
-    low = [row.lo for row in rows] + trees["growth_lo"].dropna().tolist()
-    high = [row.hi for row in rows] + trees["growth_hi"].dropna().tolist()
+def _changes(view: SiteView, since: str) -> list[dict[str, Any]]:
+    """The rows of figures that can say what came and went since a day.
+
+    Raises
+    ------
+    InvalidRequest
+        If that is not a day before the one that is shown.
+    """
+    return [row for row in view.figures_since(since) if row["components"]]
+
+
+def _ordinary(trees: pd.DataFrame) -> tuple[list[float], list[float]]:
+    """The ends of the intervals of all trees but the most extreme, which a mistaken reading may have made."""
+    low, high = trees["growth_lo"].dropna(), trees["growth_hi"].dropna()
+    return low[low >= low.quantile(0.02)].tolist(), high[high <= high.quantile(0.98)].tolist()
+
+
+def _reach(low: list[float], high: list[float]) -> tuple[float, float]:
+    """The ends of the scale that all whiskers of a table share: no growth is on it."""
     ends = min([*low, 0.0]), max([*high, 0.0])
     room = 0.03 * (ends[1] - ends[0]) or 1.0
     return ends[0] - room, ends[1] + room

@@ -11,7 +11,7 @@ from layers.corrections import VOID, corrected
 from service.outlets.csv_out import csv_pieces
 from service.outlets.layer_rows import layer_rows
 from service.view import SiteView
-from service.web import current, display, frame, how_facts, today, tree_facts
+from service.web import current, display, frame, growth_facts, how_facts, today, tree_facts
 from service.web.code_pages import rules_of_tree
 from service.web.dangers import dangers
 from service.web.former_facts import changes_of_tree
@@ -77,6 +77,7 @@ def site_tree(slug: str, tree_id: str) -> str:
         stems=stems,
         reach=view.reaches[tree_id],
         growth_reach=how_facts.growth_reach(view, tree),
+        **growth_facts.facts_of(view, tree_id, stems, display.Units(view.terms.units)),
         bar=how_facts.bar(error_parts, "t"),
         better=how_facts.better(error_parts),
         stem_rules=rules_of_tree(view, tree_id),

@@ -94,6 +94,34 @@ def test_a_day_to_look_ahead_to_that_is_none_is_refused_with_a_reason(client, gr
     assert until in answer.text
 
 
+def test_what_came_and_went_since_a_day_adds_up(client, grown):
+    text = page(client, "?since=2024-12-31")
+    whole = grown.figures_since("2024-12-31")[0]
+    assert "trunks that stayed" in text
+    assert f'data-v="{whole["components"]["change_m2"]}"' in text
+    assert f'data-v="{whole["increment"]["growth_cm_per_yr"]}"' in text
+    assert client.get(f"/sites/{SLUG}/growth?since=2999-01-01").status_code == 400
+
+
+def test_the_page_of_a_tree_says_what_is_to_be_expected_and_draws_it(client, grown):
+    tree = grown.trees.dropna(subset=["growth_words"]).iloc[0].tree_id
+    text = client.get(f"/sites/{SLUG}/trees/{tree}").text
+    assert "To be expected" in text and "no measurement" in text
+    picture = client.get(f"/sites/{SLUG}/trees/{tree}/chart.svg").text
+    assert "To be expected on" in picture and "trees like it here" in picture
+
+
+def test_a_curve_is_told_of_or_why_not(client, store):
+    load_samples(store, LOCAL_MANAGER)
+    view = view_of(store, "sample-park", LOCAL_MANAGER)
+    stems = view.growth.stems
+    tree = view.records.stems.set_index("stem_id")["tree_id"]
+    often = tree[stems.loc[stems["readings"] >= 4, "stem_id"]].iloc[0]
+    text = client.get(f"/sites/sample-park/trees/{often}").text
+    assert "Where will its growth end?" in text
+    assert ("would end at" in text) != ("do not tell where growth will end" in text or "No curve" in text)
+
+
 def test_a_ground_measured_once_says_what_it_takes(client, store, tmp_path):
     make_web_site(store, tmp_path)
     assert "measured twice" in page(client)
