@@ -174,12 +174,23 @@ def _correction(view: SiteView, reading: Any, sent: form.Form, crossing_out: boo
             values["date_precision"] = typed["date_precision"]
         if day is None:
             values["measured_on"] = None
+        values["first_entry"] = _first_entry(view, reading)
     if sent.text("reason") is None:
         sent.faults["reason"] = _("Say in a few words why; it is kept with the correction.")
     own = {"stem_id": reading["stem_id"], "supersedes": reading["reading_id"], "void": crossing_out}
     own["recorded_at"] = changes.now()  # of two corrections of one reading the later one is used
     said = {name: value for name, value in values.items() if value is not None and value == value}
     return {**said, **own, "reason": sent.text("reason")}
+
+
+def _first_entry(view: SiteView, reading: Any) -> Any:
+    """What was typed first stays beside what it was changed to after a question: it was no second look."""
+    if (
+        display.is_missing(reading["first_entry"])
+        and (view.questioned["reading_id"] == reading["reading_id"]).any()
+    ):
+        return reading["value"]
+    return reading["first_entry"]
 
 
 def _without_old_goes(reading: Any, values: dict[str, Any]) -> None:

@@ -1,10 +1,14 @@
 """Forms of measurements: a new one, its answer, a correction."""
 
+import datetime as dt
+
 import pytest
 
 from layers.history import live_readings
 from service.actors import LOCAL_MANAGER
-from service.view import view_of
+from service.edit import add_trees
+from service.entry import enter_statuses
+from service.view import today_in, view_of
 from tests.web_forms import send, told, words
 from tests.web_site import HOSTILE_NOTE, SLUG, make_web_site
 
@@ -103,6 +107,45 @@ def test_a_reading_that_does_not_fit_is_kept_and_questioned_with_the_slip_that_w
     assert "Were these inches?" in said[1]
     assert said[1].endswith("It is kept and counts; measure again, or correct it.")
     assert last_reading(store).value == 20
+
+
+def test_what_was_typed_first_stays_beside_a_correction_after_a_question(client, store, view):
+    send(client, f"/trees/{tree_at(view, 1)}/measure", value="20", measured_on="2024-06-01", height_m="")
+    asked = last_reading(store).reading_id
+    send(client, f"/readings/{asked}/correct", value="50.8", reason="these were inches")
+    assert (last_reading(store).value, last_reading(store).first_entry) == (50.8, 20)
+    fits = last_reading(store).reading_id
+    send(client, f"/readings/{fits}/correct", value="51", reason="rounded")
+    assert (last_reading(store).value, last_reading(store).first_entry) == (51, 20)
+
+    good = view.records.readings.iloc[2]
+    send(client, f"/readings/{good.reading_id}/correct", value="62.5", reason="read again")
+    assert last_reading(store).value == 62.5
+    assert last_reading(store).first_entry != last_reading(store).first_entry
+
+
+@pytest.mark.parametrize(
+    ("day", "why"),
+    [
+        ("1999-05-01", "It is dated before the tree was planted, 1 April 2010."),
+        ("2021-05-01", "It is dated after the tree was taken out, 3 March 2020."),
+        ("ahead", "lies ahead. Please check the date."),
+    ],
+)
+def test_a_day_that_does_not_go_with_the_tree_is_kept_and_questioned(client, store, view, day, why):
+    (tree,) = add_trees(store, SLUG, LOCAL_MANAGER, [{"tag": "N1", "planted_on": "2010-04-01"}])
+    if "taken out" in why:
+        gone = {"subject_id": tree, "status": "removed", "happened_on": "2020-03-03"}
+        enter_statuses(store, SLUG, LOCAL_MANAGER, [gone])
+    if day == "ahead":
+        day = (dt.date.fromisoformat(today_in("Europe/Berlin")) + dt.timedelta(days=5)).isoformat()
+    stem = now(store).records.stems.iloc[-1]["stem_id"]
+    said = {"stem_id": stem, "value": 61.0, "measured_on": day}
+    answer = client.post(f"/api/sites/{SLUG}/readings", json=said)
+    assert (answer.status_code, answer.json["outcome"]) == (201, "questioned")
+    assert why in answer.json["why"]
+    assert last_reading(store).value == 61.0
+    assert len(now(store).questioned) == 1
 
 
 def test_a_first_reading_has_nothing_to_fit(client, view):
