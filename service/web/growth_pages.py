@@ -10,6 +10,7 @@ from flask_babel import gettext as _
 
 from layers import size_classes
 from layers.components import FIRST_MEASURED, MORTALITY, NO_LONGER, PLANTED, REMOVALS, SURVIVORS
+from layers.edge_doubt import doubt_of_areas, stems_in_doubt
 from layers.growth_of_trees import groups_growth, trees_growth
 from layers.growth_rates import least_change_told
 from layers.growth_words import GROWING, SAYS_NOTHING, SMALLER, TOO_SMALL, verdicts
@@ -113,22 +114,33 @@ def _groups(view: SiteView) -> list[dict[str, Any]]:
     labels = np.array(size_classes.labels(view.terms), dtype=object)
     classes = labels[size_classes.class_of(stems["mean_dbh_cm"].to_numpy(dtype=float), view.terms.breaks_cm)]
     inside = view.membership.groupby("tree_id")["area_id"].agg(list).reindex(mine["tree_id"])
-    names = dict(zip(view.areas["area_id"], view.areas["name"], strict=True))
-    areas = [
-        [str(names.get(i) or _("an area without a name")) for i in each] if isinstance(each, list) else []
-        for each in inside
-    ]
+    unnamed = str(_("an area without a name"))
+    names = {i: name or unnamed for i, name in zip(view.areas["area_id"], view.areas["name"], strict=True)}
+    areas = [[names.get(i, unnamed) for i in each] if isinstance(each, list) else [] for each in inside]
     several = [
         (_("The whole ground"), [[str(_("all trunks measured twice"))]] * len(stems)),
         (_("By size class"), [[each] for each in classes]),
         (_("By kind"), [[g] if isinstance(g, str) and g else [] for g in trees["genus"]]),
         (_("By part"), [[p] if isinstance(p, str) and p else [] for p in trees["place"]]),
-        (_("By area"), areas),
     ]
     found = {str(words): groups_growth(view.growth, living, each, view.terms) for words, each in several}
+    counted = mine["tree_id"][living & np.isfinite(stems["growth_cm_per_yr"].to_numpy(dtype=float))]
+    doubtful = _doubtful(view, counted, list(names.values()))
+    found[str(_("By area"))] = groups_growth(view.growth, living, areas, view.terms, doubtful)
     order = {label: n for n, label in enumerate(labels)}
     found[str(_("By size class"))].sort(key=lambda row: order[row.name])
     return [{"words": words, "rows": rows} for words, rows in found.items() if rows]
+
+
+def _doubtful(view: SiteView, tree_ids: pd.Series, names: list[str]) -> dict[str, float]:
+    """How many of some trees' stems are expected on the other side of the edge of each area, by its name."""
+    trees = view.records.trees
+    doubt = doubt_of_areas(trees, view.areas, view.terms)
+    number = stems_in_doubt(doubt, pd.Index(trees["tree_id"]).get_indexer(tree_ids), len(names))
+    out = dict.fromkeys(names, 0.0)
+    for name, each in zip(names, number.tolist(), strict=True):
+        out[name] += each
+    return out
 
 
 def _changes(view: SiteView, since: str) -> list[dict[str, Any]]:
