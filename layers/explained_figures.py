@@ -11,13 +11,14 @@ import pandas as pd
 from scipy.spatial import cKDTree
 
 from layers import ground, size_classes
+from layers.edge_doubt import EdgeDoubt, edge_doubt
 from layers.error_model import Array
 from layers.errors import NothingToCompute
 from layers.explaining import NO_SHARED, errors_of_stems, stem_inputs
 from layers.explaining_words import COUNTED_ALL, NO_ERROR_GIVEN, OF_CLASSES, OWN_OF_MANY
 from layers.explanations import Errors, Explanation, errors_of, explained, is_learned
 from layers.figure_subjects import SITE, WITHIN_BOUNDARY, Subject, Subjects, subjects_of
-from layers.figure_sums import EDGE, Stand
+from layers.figure_sums import Stand, sizes_in
 from layers.history import StandState
 from layers.inputs import SiteTerms
 from layers.site_model import FROM_SITE
@@ -37,6 +38,7 @@ OF_STEMS = {
     "sdi_qmd_per_ha": ("density_mean", "1/ha"),
 }
 WITHIN = (*PER_HA, "area_ha", "basal_area_m2_per_ha", "sdi_per_ha", "sdi_qmd_per_ha", "clark_evans_r")
+OF_EDGES = ("basal_area_m2", "basal_area_m2_per_ha")
 CLASS, CLASS_FACES = "size_class", "size_class_basal_area"
 KEYS = (*COUNTS, *PER_HA, *OF_STEMS, "area_ha", "shannon", "simpson", "clark_evans_r")
 """What can be asked of a figure; ``size_class:<n>`` and ``size_class_basal_area:<n>`` besides, from 0."""
@@ -62,6 +64,12 @@ class FigureFrames:
     def subjects(self) -> Subjects:
         """What figures are given for, with its trees."""
         return subjects_of(self.stand, self.membership, self.trees, self.areas, self.places, self.terms)
+
+    @cached_property
+    def doubt(self) -> EdgeDoubt:
+        """The trees that may stand on the other side of an edge."""
+        known = self.trees.set_index("tree_id").reindex(self.stand.tree_id)
+        return edge_doubt(known, self.areas, self.subjects.rows, self.terms)
 
 
 def of_figure(row: Mapping[str, Any], key: str, frames: FigureFrames) -> Explanation:
@@ -111,6 +119,7 @@ class _Mine:
     """The trees and stems of the row that is asked about, with its ground."""
 
     row: Mapping[str, Any]
+    group: int
     subject: Subject
     frames: FigureFrames
     trees: pd.DataFrame  # tree_id, tag, scientific_name, status, in_doubt
@@ -131,7 +140,7 @@ class _Mine:
             tag=known["tag"].to_numpy(dtype=object),
             scientific_name=known["scientific_name"].to_numpy(dtype=object),
         ).reset_index(drop=True)
-        return cls(row, subjects.rows[group], frames, trees, stems[stems["stem_id"].notna()])
+        return cls(row, group, subjects.rows[group], frames, trees, stems[stems["stem_id"].notna()])
 
     @property
     def living(self) -> pd.DataFrame:
@@ -161,15 +170,22 @@ class _Mine:
         known = self.ground
         return (value * known.get("area_se_ha", 0.0) / known["area_ha"]) ** 2
 
-    def edge_se_m2(self, key: str) -> float:
-        """Deviation of the basal area from trees near the edge; nothing of other figures has it."""
-        shares = self.row["error_by_cause"] or {}
-        if key not in ("basal_area_m2", "basal_area_m2_per_ha") or EDGE not in shares:
-            return 0.0
-        if key not in WITHIN and self.row["area_id"] is None:  # all trees of the list, wherever they stand
-            return 0.0
-        per_ha = math.sqrt(shares[EDGE]) * self.row["basal_area_se_m2_per_ha"]
-        return float(per_ha * self.row["area_ha"])
+    def edge_trees(self) -> pd.DataFrame:
+        """The trees near the edge of the row, on both sides, with what they would add to its basal area."""
+        frames, doubt = self.frames, self.frames.doubt
+        mine = np.flatnonzero(doubt.row == self.group)
+        tree = doubt.tree[mine]
+        limits = np.full(len(frames.subjects.rows), self.subject.counting_limit_cm)
+        ids = frames.stand.tree_id[tree]
+        found = pd.DataFrame(
+            {
+                "tree_id": pd.Series(ids, dtype=object),
+                "tag": frames.trees.set_index("tree_id")["tag"].reindex(ids).to_numpy(dtype=object),
+                "basal_area_m2": sizes_in(frames.stand, doubt.row[mine], tree, limits),
+                "likely": doubt.likely[mine],
+            }
+        )
+        return found[(found["basal_area_m2"] > 0) & (found["likely"] > 0)].reset_index(drop=True)
 
     def only_area(self, value: float) -> Errors | None:
         """The error of what has no other than that of the ground; None where that is not known."""
@@ -187,11 +203,11 @@ def _of_stems(of: str, key: str, value: float, mine: _Mine) -> Explanation:
     d, per_ha = stems["dbh_cm"].to_numpy(dtype=float), key in WITHIN
     a = _SLOPES[key](d, mine.subject.area_ha)
     more = mine.area_variance(value) if per_ha else 0.0
-    edge = mine.edge_se_m2(key)
-    beside = (edge / mine.subject.area_ha if per_ha else edge) ** 2
+    near = mine.edge_trees() if key in OF_EDGES else None
+    beside = 0.0 if near is None else float((near["likely"] * near["basal_area_m2"] ** 2).sum())
+    beside /= mine.subject.area_ha**2 if per_ha else 1.0
     errors = errors_of_stems(a, stems, mine.frames.state, mine.own_source, mine.frames.terms, more, beside)
-    known = (mine.ground if per_ha else {}) | ({"edge_se_m2": edge} if edge > 0 else {})
-    shown: dict[str, Any] = {"constants": known}
+    shown: dict[str, Any] = {"constants": mine.ground if per_ha else {}, "edge_trees": near}
     if key == "basal_area_m2":
         shown |= {"low": mine.row["basal_area_lo"], "high": mine.row["basal_area_hi"]}
     return explained(of, key, unit, value, equation, stem_inputs(stems), errors, mine.frames.terms, **shown)

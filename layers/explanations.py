@@ -58,7 +58,8 @@ class Explanation:
 
     ``of`` names what it is a number of, ``what`` is its word in the nomenclature. ``se`` is NaN where no
     error is given (``no_error`` says why), ``value`` where there is none (``why``). ``constants`` are the
-    numbers of the equation besides the inputs, in metric units.
+    numbers of the equation besides the inputs, in metric units. ``edge_trees`` are those near the edge of an
+    area: ``tree_id``, ``tag``, ``basal_area_m2`` and how ``likely`` each stands on the other side.
     """
 
     of: str
@@ -75,6 +76,7 @@ class Explanation:
     df: float = math.inf
     constants: Mapping[str, float] = field(default_factory=dict)
     errors: Errors | None = None
+    edge_trees: pd.DataFrame | None = None
     why: str | None = None
     no_error: str | None = None
 
@@ -96,6 +98,7 @@ class Explanation:
             "constants": {name: _plain(value) for name, value in self.constants.items()},
             "inputs": self._inputs(most),
             "input_count": len(self.inputs),
+            "edge_trees": [] if self.edge_trees is None else _rows(self.edge_trees),
             "causes": [{name: _plain(value) for name, value in row.items()} for row in causes],
             "parts": [] if self.errors is None else [asdict(part) for part in self.errors.parts],
             "model": self.model,
@@ -105,7 +108,7 @@ class Explanation:
 
     def _inputs(self, most: int | None) -> list[dict[str, Any]]:
         shown = self.inputs if most is None else self.inputs.iloc[:most]
-        rows = [{str(k): _plain(v) for k, v in row.items()} for row in shown.to_dict("records")]
+        rows = _rows(shown)
         if self.errors is None:
             return rows
         for row in rows:
@@ -221,6 +224,10 @@ def is_learned(factor: Factor) -> bool:
 def one_after_the_other(texts: Iterable[str]) -> str:
     """Return different texts once each, in their order."""
     return "; ".join(dict.fromkeys(texts))
+
+
+def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(k): _plain(v) for k, v in row.items()} for row in frame.to_dict("records")]
 
 
 def _plain(value: Any) -> Any:

@@ -39,7 +39,7 @@ def recomputed(shown: Shown) -> Recomputed:
 
 
 def _parts(shown: Shown, value: float, slopes: Sequence[float]) -> dict[str, float]:
-    """Var F = sum a^2 Var(own) + departures, added up by height + sum v (sum a g)^2 + that of the ground."""
+    """Var F = sum a^2 Var(own) + departures, added up by height + sum v (sum a g)^2 + ground + edge."""
     own = departure = 0.0
     by_height: dict[Any, float] = {}
     by_cause: dict[str, float] = {}
@@ -61,8 +61,8 @@ def _parts(shown: Shown, value: float, slopes: Sequence[float]) -> dict[str, flo
     ground, se = (shown["constants"].get(name) for name in ("area_ha", "area_se_ha"))
     if ground and se:
         found["area"] = (value * se / ground) ** 2
-    if "edge_se_m2" in shown["constants"]:
-        found["edge"] = (shown["constants"]["edge_se_m2"] / (ground or 1.0)) ** 2
+    near = sum(one["likely"] * one["basal_area_m2"] ** 2 for one in shown.get("edge_trees", []))
+    found["edge"] = near / (ground or 1.0) ** 2
     return {kind: size for kind, size in found.items() if size > 0}
 
 

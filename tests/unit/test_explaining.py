@@ -232,3 +232,25 @@ def test_at_most_so_many_inputs_are_listed_and_their_number_is_said():
     assert len(said["inputs"]) == 2 and said["input_count"] == len(SIZES)
     assert all(each["shared"] for each in said["inputs"])
     assert np.isfinite(said["value"])
+
+
+def test_trees_near_the_edge_are_listed_with_how_likely_they_stand_on_its_other_side():
+    positions = [(0.5, 50.0), (50.0, 50.0), (-0.5, 20.0)]
+    records, site = (
+        stand([30.0, 40.0, 20.0], positions, [area_row("a", SQUARE, area_se_ha=0.05)]),
+        local_site(),
+    )
+    row, frames = figure_of(figures_of(records, site), "a"), frames_of(records, site)
+    for key in ("basal_area_m2", "basal_area_m2_per_ha"):
+        said = holds(explained_figures.of_figure(row, key, frames))
+        assert {tree["tree_id"] for tree in said["edge_trees"]} == {"t0", "t2"}
+        assert all(0 < tree["likely"] < 0.5 for tree in said["edge_trees"])
+        assert any(part["kind"] == "edge" and not part["measured"] for part in said["parts"])
+        said["edge_trees"][0]["likely"] *= 1.5
+        assert recomputed(said).se > said["se"] * 1.001
+    assert row["basal_area_se_m2"] == pytest.approx(
+        explained_figures.of_figure(row, "basal_area_m2", frames).se, rel=1e-9
+    )
+    assert "edge" not in {
+        part.kind for part in explained_figures.of_figure(row, "mean_dbh_cm", frames).errors.parts
+    }
