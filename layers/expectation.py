@@ -114,7 +114,7 @@ def expected_of(
         Ids of the readings of which a person has said that they fit.
     to_come : DataFrame, optional
         Columns of READING_RECORD, at most one row a stem: how it is going to be measured (quantity, unit,
-        instrument, height, crew, day) with any value; only these are then looked at.
+        instrument, height, crew, day) with any value above 0; only these are then looked at.
     """
     of = ordered(records, terms, accepted, to_come)
     rows = np.flatnonzero(of.sizes.is_known if to_come is None else ~of.sizes.is_known)

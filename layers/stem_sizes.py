@@ -55,7 +55,7 @@ def ordered(
         Ids of the readings of which a person has said that they fit.
     to_come : DataFrame, optional
         Columns of READING_RECORD: readings yet to come, at most one a stem, with ``measured_on`` and any
-        value. They stand behind all others of their stem.
+        value above 0. They stand behind all others of their stem.
     """
     terms = with_hands(terms, records)
     said = _live(records.readings)

@@ -84,7 +84,7 @@ def held(sites, firsts, capsys):
 
 
 def test_mistakes_are_questioned_and_explained_and_good_readings_left_alone(capsys):
-    held(60, 10, capsys)
+    held(120, 10, capsys)
 
 
 @pytest.mark.slow
