@@ -40,6 +40,11 @@ OF_RECORDS = (
     N_("An area needs an outline, or its hectares and where that number is from."),
     N_("The last day of an area (valid_to) lies before its first (valid_from)."),
 )
+OF_SETTLINGS = (
+    N_("It was corrected or crossed out meanwhile. Look at it again, then settle it anew."),
+    N_("Say what it should be: another number, unit, or round or across."),
+    N_("What a list asked can only be left as it is here; change the tree on its page."),
+)
 OF_EDITS = (
     N_("An area needs an outline, not a line or a point."),
     N_("The outline leaves the earth: longitude goes from -180 to 180, latitude from -90 to 90."),
@@ -88,6 +93,6 @@ OF_FIELDS = (
     N_("String should have at most %(number)s characters."),
     N_("Extra inputs are not permitted."),
 )
-SENTENCES = (*OF_ENTRIES, *OF_RECORDS, *OF_EDITS, *OF_PICTURES, *OF_FIELDS)
+SENTENCES = (*OF_ENTRIES, *OF_RECORDS, *OF_SETTLINGS, *OF_EDITS, *OF_PICTURES, *OF_FIELDS)
 
 PAGES = Catalogue((*LAYERS.templates, *SENTENCES))

@@ -33,7 +33,6 @@ _NOT_KEPT = (
     "supersedes",
     "reason",
 )
-_CHANGED_SINCE = "It was corrected or crossed out meanwhile. Look at it again, then settle it anew."
 
 
 class SettlingIn(Sent):
@@ -123,7 +122,9 @@ def _asked_about(connection: Any, site_fid: int, said: SettlingIn) -> list[Mappi
     if row is None:
         raise NotFound("measurement on this ground", id)
     if is_corrected(connection, site_fid, id):
-        raise InvalidRequest(_CHANGED_SINCE)
+        raise InvalidRequest(
+            "It was corrected or crossed out meanwhile. Look at it again, then settle it anew."
+        )
     return [dict(row._mapping)]
 
 

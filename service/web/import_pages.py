@@ -15,7 +15,7 @@ from service.intake.report import ImportReport
 from service.intake.run import import_file
 from service.store.change_list import import_summary
 from service.uploads import Upload, Uploads
-from service.web import current, frame, import_words
+from service.web import current, frame, import_words, open_questions
 
 bp = Blueprint("import_pages", __name__)
 
@@ -128,7 +128,13 @@ def import_done(slug: str, change_no: int) -> str:
     with current.store().read() as connection:
         report = import_summary(connection, slug, change_no)
     return frame.site_page(
-        "import_done.html", view, "data", report=report, change_no=change_no, words=import_words
+        "import_done.html",
+        view,
+        "data",
+        asked=open_questions.asked_of_change(view, change_no),
+        report=report,
+        change_no=change_no,
+        words=import_words,
     )
 
 

@@ -39,6 +39,13 @@ def of_lists(view: SiteView) -> pd.DataFrame:
     return asked[is_open]
 
 
+def asked_of_change(view: SiteView, change_no: int) -> int:
+    """Return how many readings of a change are asked about."""
+    readings = view.records.readings
+    mine = readings.loc[(readings["change_no"] == change_no).to_numpy(dtype=bool), "reading_id"]
+    return int(view.questioned["reading_id"].isin(set(mine)).sum())
+
+
 def all_with_trees(view: SiteView) -> pd.DataFrame:
     """Return every open question with the tree that it is about and its sentence, columns ``COLUMNS``."""
     rows = [*_lists_with_trees(view), *_readings(view), *_crews(view)]

@@ -18,6 +18,7 @@ ROOT = Path(__file__).parents[2]
 ANSWERING = {
     "service/entry.py": ("Answer",),
     "service/records.py": ("ValueError",),
+    "service/settling.py": ("ValueError", "InvalidRequest"),
     "service/edit.py": ("InvalidRequest",),
     "service/plan_images.py": ("InvalidRequest",),
     "service/pictures.py": ("Unreadable", "InvalidRequest"),

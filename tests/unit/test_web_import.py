@@ -167,6 +167,16 @@ def test_the_door_for_those_with_a_list_makes_the_ground_and_shows_the_list(clie
     assert f"{TREES} rows were read" in said(client.get(made.headers["Location"]))
 
 
+def test_a_list_with_an_odd_size_leads_to_what_is_to_check(client, ground, tmp_path):
+    content = b"Tag,Species,Girth cm\n1,Tilia cordata,90\n2,Tilia cordata,940\n3,Tilia cordata,120\n"
+    sent = send(client, ground, content, "odd.csv").headers["Location"]
+    done = client.get(take(client, sent).headers["Location"])
+    assert "1 measurement is unlike what was to be expected. Please check." in said(done)
+    asked = said(client.get(f"{ground}/check"))
+    assert "940 cm round" in asked
+    assert "Is there a digit too many, or is the decimal point missing?" in asked
+
+
 def test_rows_to_check_can_be_taken_out_with_their_reasons(client, ground, tmp_path):
     content = b"Tag,Species,Girth cm\n1,Quercus robur,90\n1,Quercus robur,1200\n3,Quercus robur,-5\n"
     sent = send(client, ground, content, "odd.csv").headers["Location"]
