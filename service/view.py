@@ -20,16 +20,16 @@ from layers.components import Changes, changes_between
 from layers.crew_checks import crews_questioned, settled_crews
 from layers.expectation import Expected
 from layers.far_apart import Learned, learned
+from layers.growth import Growth, growth_of
 from layers.history import StandState
 from layers.inputs import Records, SiteTerms, with_hands
-from layers.growth import Growth, growth_of
 from layers.intervals import reach_of_trees
 from layers.questioned import expected_by, questioned
 from layers.surroundings import Surroundings, surroundings
+from layers.tree_forecasts import StemsAhead, stems_ahead
 from service.actors import Actor, visible
 from service.errors import InvalidRequest
 from service.store.engine import Store
-from layers.tree_forecasts import StemsAhead, stems_ahead
 from service.store.former import site_at
 from service.store.frames import records_of, terms_of
 from service.store.model_rows import model_in_use
@@ -91,13 +91,13 @@ class SiteView:
         return growth_of(self.records, self.terms, self.as_of)
 
     @cached_property
-    def plain_trees(self) -> pd.DataFrame:
-        """The table of trees before the list to be looked at is known."""
-    @cached_property
     def growth_ahead(self) -> StemsAhead:
         """The living stems, the growth of their peers, and from where each is carried on."""
         return stems_ahead(self.growth, self.state, self.records.trees, self.terms)
 
+    @cached_property
+    def plain_trees(self) -> pd.DataFrame:
+        """The table of trees before the list to be looked at is known."""
         return tree_table.tree_table(
             self.records, self.state, self.terms, self.as_of, tall=self._tall, growth=self.growth
         )
@@ -124,13 +124,6 @@ class SiteView:
         return learned(self.records, self.terms)
 
     @cached_property
-    def reaches(self) -> dict[str, float]:
-        """How many standard errors the give or take of each tree's width reaches, by ``tree_id``."""
-        return {
-            str(tree): float(reach) for tree, reach in reach_of_trees(self.state, self.terms.model).items()
-        }
-
-    @cached_property
     def expected(self) -> Expected:
         """What was to be expected of every reading, by what came before it."""
         return expected_by(self.records, self.terms)
@@ -145,6 +138,13 @@ class SiteView:
         """The crews of which all readings of a round seem to be off in one way, not settled."""
         found = crews_questioned(self.expected)
         return found[~found["crew_id"].isin(settled_crews(self.records))].reset_index(drop=True)
+
+    @cached_property
+    def reaches(self) -> dict[str, float]:
+        """How many standard errors the give or take of each tree's width reaches, by ``tree_id``."""
+        return {
+            str(tree): float(reach) for tree, reach in reach_of_trees(self.state, self.terms.model).items()
+        }
 
     @cached_property
     def areas(self) -> pd.DataFrame:
