@@ -75,6 +75,7 @@ def site_tree(slug: str, tree_id: str) -> str:
         record=record,
         changed=changes_of_tree(view, record),
         stems=stems,
+        asked=set(view.questioned.loc[view.questioned["tree_id"] == tree_id, "reading_id"]),
         reach=view.reaches[tree_id],
         growth_reach=how_facts.growth_reach(view, tree),
         **growth_facts.facts_of(view, tree_id, stems, display.Units(view.terms.units)),

@@ -55,6 +55,14 @@ def test_the_first_page_and_the_data_page_count_it_and_lead_here(client, store, 
         assert re.search(rf'<a href="{PAGE}">1 measurement or name to check</a>', page)
 
 
+def test_the_page_of_the_tree_marks_the_reading_that_is_asked_about(client, store, view):
+    tree = view.records.stems.iloc[1]["tree_id"]
+    mark = f'<a href="{PAGE}">please check</a>'
+    assert mark not in client.get(f"/sites/{SLUG}/trees/{tree}").text
+    odd(store, view)
+    assert client.get(f"/sites/{SLUG}/trees/{tree}").text.count(mark) == 1
+
+
 def test_a_page_of_words_that_judge_the_reading_never_the_tree(client, store, view):
     odd(store, view)
     page = client.get(PAGE).text.lower().split("</main>")[0]
