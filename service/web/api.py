@@ -11,7 +11,7 @@ from flask_babel import gettext as _
 from werkzeug.exceptions import BadRequest
 
 from service import entry
-from service.actors import Actor
+from service.actors import RIGHTS, Actor
 from service.entry import Answer
 from service.errors import Conflict, InvalidRequest
 from service.outlets.geojson_out import plain
@@ -109,7 +109,8 @@ def _entered(enter: Enter, slug: str, kind: str) -> Response:
             _("Send at most %(most)s at a time; this batch has %(sent)s.", most=BATCH_ITEMS, sent=len(items))
         )
     answers = enter(current.store(), slug, current.actor(), items)
-    if kind == "reading" and any(answer.outcome == "taken" for answer in answers):
+    may_look = "look" in RIGHTS[current.actor().role]  # what was to be expected tells what was read before
+    if kind == "reading" and may_look and any(answer.outcome == "taken" for answer in answers):
         answers = reading_answers.with_questions(current.site_view(slug), answers)
     if isinstance(sent, list):
         return _json([_said(answer) for answer in answers])

@@ -5,7 +5,7 @@ import re
 import pytest
 
 from layers.questioned import UNLIKE
-from service.actors import LOCAL_MANAGER
+from service.actors import LOCAL_MANAGER, Actor
 from service.entry import enter_readings
 from service.view import view_of
 from tests.web_forms import told
@@ -158,4 +158,14 @@ def test_the_api_says_that_a_reading_is_questioned_and_why_and_takes_it(client, 
     answer = client.post(f"/api/sites/{SLUG}/readings", json=said)
     assert (answer.status_code, answer.json["outcome"]) == (201, "questioned")
     assert "Were these inches?" in answer.json["why"]
+    assert len(now(store).questioned) == 1
+
+
+def test_who_may_measure_but_not_look_is_not_told_what_was_read_before(client, store, view, monkeypatch):
+    monkeypatch.setattr("service.web.access.LOCAL_MANAGER", Actor("crew", "team 3"))
+    stem = view.records.stems.iloc[1]["stem_id"]
+    said = {"stem_id": stem, "value": 20.0, "measured_on": "2024-09-01", "height_m": 1.3}
+    answer = client.post(f"/api/sites/{SLUG}/readings", json=said)
+    assert (answer.status_code, answer.json["outcome"]) == (201, "taken")
+    assert "why" not in answer.json
     assert len(now(store).questioned) == 1
