@@ -98,7 +98,7 @@ def of_figure(row: Mapping[str, Any], key: str, frames: FigureFrames) -> Explana
     what = key.split(":")[0]
     if what not in (*KEYS, CLASS, CLASS_FACES):
         raise NothingToCompute(key)
-    mine = _Mine.of(row, what, frames)
+    mine = RowOfFigures.of(row, what, frames)
     of = f"figure:{row['area_id'] or 'site'}:{key}"
     if what in (CLASS, CLASS_FACES):
         return _of_class(of, key, mine)
@@ -115,7 +115,7 @@ def of_figure(row: Mapping[str, Any], key: str, frames: FigureFrames) -> Explana
 
 
 @dataclass(frozen=True)
-class _Mine:
+class RowOfFigures:
     """The trees and stems of the row that is asked about, with its ground."""
 
     row: Mapping[str, Any]
@@ -126,7 +126,8 @@ class _Mine:
     stems: pd.DataFrame  # rows of stem_state, of these trees
 
     @classmethod
-    def of(cls, row: Mapping[str, Any], what: str, frames: FigureFrames) -> "_Mine":
+    def of(cls, row: Mapping[str, Any], what: str, frames: FigureFrames) -> "RowOfFigures":
+        """Return the trees and stems of a row; those within the boundary for a number of the ground."""
         state, stand, subjects = frames.state, frames.stand, frames.subjects
         ids = [one.area_id for one in subjects.rows]
         group = ids.index(row["area_id"], WITHIN_BOUNDARY + 1) if row["area_id"] else SITE
@@ -157,6 +158,7 @@ class _Mine:
 
     @property
     def own_source(self) -> str:
+        """Where the own errors of the stems are from."""
         return FROM_SITE if is_learned(self.frames.terms.model.own) else OWN_OF_MANY
 
     @property
@@ -197,7 +199,7 @@ class _Mine:
         return errors_of(np.zeros(0), none, NO_SHARED, causes, "", self.frames.terms.model, variance)
 
 
-def _of_stems(of: str, key: str, value: float, mine: _Mine) -> Explanation:
+def _of_stems(of: str, key: str, value: float, mine: RowOfFigures) -> Explanation:
     equation, unit = OF_STEMS[key]
     stems = mine.measured
     d, per_ha = stems["dbh_cm"].to_numpy(dtype=float), key in WITHIN
@@ -233,7 +235,7 @@ _SLOPES: dict[str, Callable[[Array, float], Array]] = {
 """The change of each figure with the diameter of every stem [its unit per cm]."""
 
 
-def _of_count(of: str, key: str, value: float, mine: _Mine) -> Explanation:
+def _of_count(of: str, key: str, value: float, mine: RowOfFigures) -> Explanation:
     counted = _counts(PER_HA.get(key, key), mine)
     trees = mine.trees.merge(counted.rename("count"), left_on="tree_id", right_index=True)
     inputs = trees[["tree_id", "tag", "count"]].reset_index(drop=True)
@@ -246,7 +248,7 @@ def _of_count(of: str, key: str, value: float, mine: _Mine) -> Explanation:
     return explained(of, key, "1/ha", value, "count_per_ha", inputs, errors, mine.frames.terms, **more)
 
 
-def _counts(what: str, mine: _Mine) -> pd.Series:
+def _counts(what: str, mine: RowOfFigures) -> pd.Series:
     """How much each tree adds to a count; trees that add nothing are left out."""
     if what in ("stems", "measured_stems", "undated_sizes"):
         stems = mine.living if what == "stems" else mine.measured
@@ -267,7 +269,7 @@ def _counts(what: str, mine: _Mine) -> pd.Series:
     return chosen[chosen].astype(int)
 
 
-def _of_class(of: str, key: str, mine: _Mine) -> Explanation:
+def _of_class(of: str, key: str, mine: RowOfFigures) -> Explanation:
     what, _, said = key.partition(":")
     limits = size_classes.bounds(mine.frames.terms.breaks_cm)
     if not said.isdigit() or int(said) >= len(limits):
@@ -300,14 +302,14 @@ def _of_class(of: str, key: str, mine: _Mine) -> Explanation:
     )
 
 
-def _kinds(of: str, key: str, value: float, mine: _Mine) -> Explanation:
+def _kinds(of: str, key: str, value: float, mine: RowOfFigures) -> Explanation:
     living = mine.trees[mine.trees["tree_status"].isin(COUNTED)]
     named = living["scientific_name"].dropna()
     inputs = named.value_counts().rename_axis("scientific_name").rename("count").reset_index()
     return explained(of, key, "-", value, key, inputs, None, mine.frames.terms, no_error=NO_ERROR_GIVEN)
 
 
-def _nearest(of: str, value: float, mine: _Mine) -> Explanation:
+def _nearest(of: str, value: float, mine: RowOfFigures) -> Explanation:
     living = mine.trees[mine.trees["tree_status"].isin(COUNTED)]
     frames = mine.frames
     middle = None
@@ -323,7 +325,7 @@ def _nearest(of: str, value: float, mine: _Mine) -> Explanation:
     return explained(of, "clark_evans_r", "-", value, "clark_evans", inputs, None, frames.terms, **more)
 
 
-def _of_ground(of: str, value: float, mine: _Mine) -> Explanation:
+def _of_ground(of: str, value: float, mine: RowOfFigures) -> Explanation:
     errors = mine.only_area(value)
     more: dict[str, Any] = {"constants": mine.ground}
     if errors is None:
@@ -331,7 +333,7 @@ def _of_ground(of: str, value: float, mine: _Mine) -> Explanation:
     return explained(of, "area_ha", "ha", value, "ground", pd.DataFrame(), errors, mine.frames.terms, **more)
 
 
-_OTHERS: dict[str, Callable[[str, float, _Mine], Explanation]] = {
+_OTHERS: dict[str, Callable[[str, float, RowOfFigures], Explanation]] = {
     "area_ha": _of_ground,
     "clark_evans_r": _nearest,
     "shannon": lambda of, value, mine: _kinds(of, "shannon", value, mine),

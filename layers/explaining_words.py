@@ -65,6 +65,14 @@ EQUATIONS: dict[str, Equation] = {
         "g = Σ wᵣ dᵣ, Σ wᵣ = 0;  w = (XᵀC⁻¹X)⁻¹XᵀC⁻¹",
         (AITKEN, RAILE, COEFFICIENTS),
     ),
+    "increment": Equation(
+        N_(
+            "Of every trunk that was measured on both days, the difference of the two widths at breast "
+            "height is divided by the years between; these are averaged."
+        ),
+        "Σ (d₂ − d₁) ÷ years ÷ n = Σ wᵣ dᵣ",
+        (RAILE, COEFFICIENTS),
+    ),
     "count": Equation(N_("What is written down is counted."), "N = Σ nᵢ"),
     "count_per_ha": Equation(
         N_("What is written down is counted, and divided by the size of the ground."), "N ÷ A"

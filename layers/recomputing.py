@@ -63,6 +63,9 @@ def _parts(shown: Shown, value: float, slopes: Sequence[float]) -> dict[str, flo
         found["area"] = (value * se / ground) ** 2
     near = sum(one["likely"] * one["basal_area_m2"] ** 2 for one in shown.get("edge_trees", []))
     found["edge"] = near / (ground or 1.0) ** 2
+    if "doubtful_stems" in shown["constants"]:
+        known = shown["constants"]
+        found["edge"] += known["doubtful_stems"] * known["variance_between"] / known["stems"] ** 2
     return {kind: size for kind, size in found.items() if size > 0}
 
 
@@ -171,6 +174,7 @@ def _ground(rows: Sequence[Shown], constants: Shown) -> Worked:
 _EQUATIONS: dict[str, Callable[[Sequence[Shown], Shown], Worked]] = {
     "stem_size": _stem_size,
     "growth": _stem_size,
+    "increment": _stem_size,
     "tree_size": _tree_size,
     "count": _count,
     "count_per_ha": _count_per_ha,

@@ -26,6 +26,7 @@ MOST_ROWS = 200  # of a page; the JSON has all
 WHAT: dict[str, tuple[Any, str | int]] = {
     "dbh_cm": (_l("Width of the trunk at breast height"), "width"),
     "growth_cm_per_yr": (_l("Growth of the width of the trunk"), "growth"),
+    "increment": (_l("Mean growth of the width of a trunk between two days"), "growth"),
     "trees": (_l("Living trees"), 0),
     "stems": (_l("Trunks of living trees"), 0),
     "measured_stems": (_l("Measured trunks"), 0),
@@ -169,9 +170,14 @@ def of_tree(view: SiteView, row: Any, trunks: dict[str, Explanation], what: str)
 
 def _figure(view: SiteView, area: str, key: str) -> Explanation:
     wanted = None if area == "site" else area
-    row = next((each for each in view.figures if each["area_id"] == wanted), None)
+    what, _sep, since = key.partition(":")
+    between = what == explained_growth.INCREMENT
+    rows = view.figures_since(since) if between else view.figures
+    row = next((each for each in rows if each["area_id"] == wanted), None)
     if row is None:
         raise NotFound(_("area or part of this ground"), area)
+    if between:
+        return explained_growth.of_increment(row, since, view.records, frames_of(view), view.as_of)
     try:
         return explained_figures.of_figure(row, key, frames_of(view))
     except NothingToCompute:
@@ -249,6 +255,8 @@ def _about(view: SiteView, explanation: Explanation) -> str:
     area, _sep, key = rest.partition(":")
     row = next(each for each in view.figures if (each["area_id"] or "site") == area)
     name = str(_("The whole ground")) if area == "site" else display.text(row["name"])
+    if key.startswith(explained_growth.INCREMENT):
+        return str(_("%(name)s, since %(day)s", name=name, day=display.day(key.partition(":")[2])))
     classes = explained_figures.CLASS in key
     return f"{name}, {_class_words(view, int(key.split(':')[1]))}" if classes else name
 

@@ -18,6 +18,7 @@ from service.store.migrating import open_store
 from service.view import view_of
 
 SEED, NUMBERS = 20260105, 50
+SINCE = "2021-12-31"
 PER_METRIC = {  # how much of each display unit a metric unit is
     "": 1.0,
     "cm": 1.0,
@@ -66,6 +67,9 @@ def numbers_of(store):
             ]
             for key in known:
                 yield slug, f"{of}:{key}"
+        for row in view.figures_since(SINCE):
+            if row["increment"]:
+                yield slug, f"figure:{row['area_id'] or 'site'}:increment:{SINCE}"
 
 
 def drawn(store):
@@ -154,6 +158,16 @@ def test_the_page_of_a_tree_shows_its_trunks_too(site):
         assert recomputed(trunk).value == pytest.approx(trunk["value"], rel=1e-9)
 
 
+def test_the_mean_growth_between_two_days_recomputes_with_its_interval(site):
+    client, store = site
+    for slug in SAMPLES:
+        whole = view_of(store, slug, LOCAL_MANAGER).figures_since(SINCE)[0]["increment"]
+        said = _recomputes(client, slug, f"figure:site:increment:{SINCE}")
+        assert said["value"] == whole["growth_cm_per_yr"] and said["se"] == whole["growth_se_cm_per_yr"]
+        assert said["high"] == pytest.approx(whole["growth_hi_cm_per_yr"])
+        assert said["constants"]["stems"] == whole["stems"]
+
+
 @pytest.mark.parametrize(
     ("of", "status"),
     [
@@ -169,6 +183,9 @@ def test_the_page_of_a_tree_shows_its_trunks_too(site):
         ("figure:site:none-such", 404),
         ("figure:site:size_class:99", 404),
         ("figure:site:size_class:-1", 404),
+        ("figure:site:increment", 400),
+        ("figure:site:increment:2999-01-01", 400),
+        ("figure:none-such:increment:2021-12-31", 404),
     ],
 )
 def test_a_number_that_is_not_there_is_said(site, of, status):
