@@ -25,6 +25,11 @@ OF_GIRTH = {
     "girth as width": ("girth", _l("Is it the distance round the trunk, and not its width?")),
     "width as girth": ("diameter", _l("Is it the width of the trunk, and not the distance round it?")),
 }
+OTHERS = {
+    "earlier": _l("Or is the one before it the odd one?"),
+    "shrinkage": _l("Did the trunk lose bark or wood?"),
+    "slip": "",
+}
 KINDS = {
     "unit": _l("another unit"),
     "girth or width": _l("round the trunk and across mixed up"),
@@ -120,26 +125,19 @@ def explained(verdict: Verdict, names: Names, units: display.Units) -> str:
 def question(one: Suspected, names: Names, units: display.Units) -> str:
     """Return an explanation as a question to those who measured."""
     if one.kind == "unit":
-        said = OF_DIGITS.get(one.about) or OF_UNITS[one.about.split(" ")[0]][1]
-        return str(said)
+        return str(OF_DIGITS.get(one.about) or OF_UNITS[one.about.split(" ")[0]][1])
     if one.kind == "girth or width":
         return str(OF_GIRTH[one.about][1])
     if one.kind == "neighbour":
         tree = names.tree(names.tree_of(one.about))
         return str(_("Is it %(tree)s, which stands close by?", tree=tree))
-    words = {
-        "digits swapped": _("Were two digits swapped: %(meant)s?", meant=f"{one.meant or 0:.10g}"),
-        "another stem": _("Is it trunk %(number)s of the tree?", number=names.number(one.about)),
-        "earlier": _("Or is the one before it the odd one?"),
-        "another height": _("Was it measured at %(height)s?", height=_height(one.about, units)),
-        "shrinkage": _("Did the trunk lose bark or wood?"),
-        "slip": "",
-    }
-    return str(words[one.kind])
-
-
-def _height(about: str, units: display.Units) -> str:
-    return units.height(float(about)) if about else ""
+    if one.kind == "another stem":
+        return str(_("Is it trunk %(number)s of the tree?", number=names.number(one.about)))
+    if one.kind == "another height":
+        return str(_("Was it measured at %(height)s?", height=units.height(float(one.about))))
+    if one.kind == "digits swapped":
+        return str(_("Were two digits swapped: %(meant)s?", meant=f"{one.meant or 0:.10g}"))
+    return str(OTHERS[one.kind])
 
 
 def otherwise(one: Suspected | None, reading: Any) -> Otherwise:

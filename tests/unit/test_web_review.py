@@ -4,10 +4,13 @@ import re
 
 import pytest
 
+from layers.expectation import WEIGHTS
 from layers.questioned import UNLIKE
 from service.actors import LOCAL_MANAGER, Actor
 from service.entry import enter_readings
+from service.sample import SAMPLES, load_samples
 from service.view import view_of
+from service.web.review_pages import ITEMS_A_PAGE
 from tests.web_forms import told
 from tests.web_site import HOSTILE_TAG, SLUG, make_web_site
 
@@ -169,3 +172,18 @@ def test_who_may_measure_but_not_look_is_not_told_what_was_read_before(client, s
     assert (answer.status_code, answer.json["outcome"]) == (201, "taken")
     assert "why" not in answer.json
     assert len(now(store).questioned) == 1
+
+
+@pytest.mark.parametrize("slug", SAMPLES)
+def test_every_question_of_the_samples_is_said_and_every_explanation_has_its_words(client, store, slug):
+    load_samples(store, LOCAL_MANAGER)
+    view = view_of(store, slug, LOCAL_MANAGER)
+    assert len(view.questioned) > 20
+    kinds = {one.kind for verdict in view.questioned["verdict"] for one in verdict.explanations}
+    assert kinds == set(WEIGHTS)
+    for page in range(1, -(-len(view.questioned) // ITEMS_A_PAGE) + 1):
+        answer = client.get(f"/sites/{slug}/check?page={page}")
+        assert answer.status_code == 200
+        assert answer.text.count("data-item ") == answer.text.count('<svg class="trunk"') > 0
+    rows = client.get(f"/sites/{slug}/data/check.csv").get_data(as_text=True).split("\r\n")
+    assert len(rows) >= len(view.questioned) + 2
