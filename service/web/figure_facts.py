@@ -23,14 +23,18 @@ def with_facts(view: SiteView, rows: list[dict[str, Any]]) -> list[dict[str, Any
     the ends ``per_ha_low`` and ``per_ha_high``, the ``bar`` of causes, the ``mostly`` largest of them, what
     would make it ``better``, and whether the error is ``assumed``.
     """
-    frames = how_facts.frames_of(view)
-    return [_with_facts(view, row, frames, f"f{n}") for n, row in enumerate(rows)]
+    frames, measured = how_facts.frames_of(view), measured_kinds(view)
+    return [_with_facts(view, row, frames, measured, f"f{n}") for n, row in enumerate(rows)]
 
 
 def _with_facts(
-    view: SiteView, row: dict[str, Any], frames: explained_figures.FigureFrames, name: str
+    view: SiteView,
+    row: dict[str, Any],
+    frames: explained_figures.FigureFrames,
+    measured: Mapping[str, bool],
+    name: str,
 ) -> dict[str, Any]:
-    parts = parts_of(view, row)
+    parts = parts_of(row, measured)
     reach = reaches(view, row, frames)
     half, per_ha = row["basal_area_se_m2_per_ha"], row["basal_area_m2_per_ha"]
     half = None if display.is_missing(half) else reach["per_ha"] * half
@@ -48,12 +52,16 @@ def _with_facts(
     }
 
 
-def parts_of(view: SiteView, row: Mapping[str, Any]) -> list[Part]:
-    """Return the parts of the error of the cut face on the ground, as shares."""
+def measured_kinds(view: SiteView) -> dict[str, bool]:
+    """Return of each kind of cause whether its variance was measured on the ground."""
     model, causes = view.terms.model, view.state.causes
     kinds = causes.assign(here=causes["source"] == FROM_SITE).groupby("kind")["here"].all()
     measured = {"own": is_learned(model.own), "departure": is_learned(model.departure), **MEASURED}
-    measured |= {str(kind): bool(here) for kind, here in kinds.items()}
+    return measured | {str(kind): bool(here) for kind, here in kinds.items()}
+
+
+def parts_of(row: Mapping[str, Any], measured: Mapping[str, bool]) -> list[Part]:
+    """Return the parts of the error of the cut face on the ground, as shares."""
     return [
         Part(kind, share, share, OF_THE_GROUND if kind == "area" else "", measured[kind])
         for kind, share in (row["error_by_cause"] or {}).items()

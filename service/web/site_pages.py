@@ -3,6 +3,7 @@
 from typing import Any
 
 import orjson
+import pandas as pd
 from flask import Blueprint, Response, render_template, request
 from flask_babel import gettext as _
 
@@ -13,10 +14,14 @@ from service.view import SiteView, sites
 from service.web import current, display, figure_facts, frame, today
 from service.web.dangers import dangers
 from service.web.doubts import doubts
-from service.web.listing import listing
+from service.web.listing import PAGE_ROWS, Listing, listing
 
 bp = Blueprint("site_pages", __name__)
 
+FIGURE_NUMBERS = (
+    *("area_ha", "trees", "stems", "unmeasured_trees", "dead_trees", "stems_per_ha", "basal_area_m2"),
+    *("basal_area_m2_per_ha", "mean_dbh_cm", "to_be_looked_at", "looked_at", "look_overdue"),
+)
 FLAG_TEXTS = ("tag", "place", "words", "evidence", "rule", "who_may_answer")
 
 
@@ -73,17 +78,37 @@ def whisker_note(view: SiteView) -> str:
 def site_figures(slug: str) -> str:
     """The figures of the site, its places and its areas, at a day."""
     view = current.site_view(slug)
-    rows = figure_facts.with_facts(view, view.figures)
+    pages = _figure_pages(view.figures)
+    shown = view.figures if pages is None else [view.figures[n] for n in (0, *pages.rows["order"])]
+    rows = figure_facts.with_facts(view, shown)
     return frame.site_page(
         "site_figures.html",
         view,
         "figures",
         rows=rows,
-        groups=_groups(rows),
+        groups=_groups(rows) if pages is None or pages.sort == "order" else [("", rows)],
+        list=pages,
         whisker_note=whisker_note(view),
         top=_top(rows),
         asked_day=current.asked_day(),
     )
+
+
+def _figure_pages(figures: list[dict[str, Any]]) -> Listing | None:
+    """Which rows beside the whole ground are shown, where there are too many for one page."""
+    if len(figures) <= PAGE_ROWS + 1:
+        return None
+    keys = ["name", "kind", *FIGURE_NUMBERS]
+    table = pd.DataFrame(
+        {
+            key: pd.Series(
+                [row[key] for row in figures[1:]], dtype=float if key in FIGURE_NUMBERS else object
+            )
+            for key in keys
+        }
+    )
+    table["order"] = range(1, len(figures))
+    return listing(table, request.args.to_dict(), searched=("name", "kind"), default_sort="order")
 
 
 def _groups(rows: list[dict[str, Any]]) -> list[tuple[str, list[dict[str, Any]]]]:

@@ -1,8 +1,14 @@
 """A page of a long table: found, sorted, counted."""
 
+import re
+
 import pandas as pd
 import pytest
 
+from service.actors import LOCAL_MANAGER
+from service.intake.prepared import ImportOptions
+from service.intake.run import import_file
+from service.store.site_rows import create_site
 from service.web.listing import PAGE_ROWS, listing
 
 FRAME = pd.DataFrame(
@@ -65,3 +71,22 @@ def test_addresses_keep_what_was_asked_and_escape_it():
 
 def test_an_unknown_column_to_sort_by_is_passed_over():
     assert ask(sort="; drop").sort == "tag"
+
+
+def test_figures_of_many_places_come_a_page_at_a_time_and_are_found_and_sorted_over_all(
+    client, store, tmp_path
+):
+    rows = [f"{n},Tilia cordata,{40 + n},Street {n}" for n in range(1, 151)]
+    path = tmp_path / "streets.csv"
+    path.write_text("\n".join(["tag,species,girth_cm,place", *rows]))
+    create_site(store, "town", actor=LOCAL_MANAGER)
+    import_file(store, path, "town", ImportOptions(), LOCAL_MANAGER)
+
+    def places(address):
+        answer = client.get(f"/sites/town/figures{address}")
+        assert answer.status_code == 200
+        return re.findall(r'<th scope="row">Street (\d+)</th>', answer.text)
+
+    assert len(places("")) == 100 and len(places("?page=2")) == 50
+    assert places("?q=street+149") == ["149"]
+    assert places("?sort=-mean_dbh_cm")[:3] == ["150", "149", "148"]
