@@ -41,6 +41,7 @@ OF_RECORDS = (
     N_("The last day of an area (valid_to) lies before its first (valid_from)."),
 )
 OF_SETTLINGS = (
+    N_("This is what was read. Type what it should be, or let it stay."),
     N_("It was corrected or crossed out meanwhile. Look at it again, then settle it anew."),
     N_("Say what it should be: another number, unit, or round or across."),
     N_("What a list asked can only be left as it is here; change the tree on its page."),

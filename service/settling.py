@@ -38,8 +38,8 @@ _NOT_KEPT = (
 class SettlingIn(Sent):
     """A person's answer to a question about a reading, a whole crew, or a row of a list.
 
-    ``supersede`` names what is otherwise: ``value``, ``unit``, ``quantity``; of a crew ``factor``, by which
-    its numbers are multiplied, or another unit or quantity.
+    ``supersede`` names what is otherwise: ``value``, ``unit``, ``quantity``, ``height_m``; of a crew
+    ``factor``, by which its numbers are multiplied, or another unit or quantity.
     """
 
     subject: Literal["reading", "crew", "question"]
@@ -50,11 +50,12 @@ class SettlingIn(Sent):
     factor: Annotated[float, Field(gt=0, allow_inf_nan=False)] | None = None
     unit: Words | None = None
     quantity: Literal["girth", "diameter"] | None = None
+    height_m: Annotated[float, Field(ge=0, le=10, allow_inf_nan=False)] | None = None
     reason: Words | None = None
 
     @model_validator(mode="after")
     def _says_what_is_otherwise(self) -> "SettlingIn":
-        given = (self.value, self.factor, self.unit, self.quantity)
+        given = (self.value, self.factor, self.unit, self.quantity, self.height_m)
         if self.answer == "supersede" and all(one is None for one in given):
             raise ValueError("say what it should be: another number, unit, or round or across")
         if self.subject == "question" and self.answer != "accept":
@@ -158,6 +159,9 @@ def _otherwise(row: Mapping[str, Any], said: SettlingIn) -> dict[str, Any]:
         for name in ("value", "value_2"):
             changed[name] = None if row[name] is None else row[name] * said.factor
         changed["parts"] = None
-    changed |= {name: given for name in ("unit", "quantity") if (given := getattr(said, name)) is not None}
+    names = ("unit", "quantity", "height_m")
+    changed |= {name: given for name in names if (given := getattr(said, name)) is not None}
+    if all(row[name] == given for name, given in changed.items()):
+        raise InvalidRequest("This is what was read. Type what it should be, or let it stay.")
     first = row["value"] if row["first_entry"] is None else row["first_entry"]
     return {**changed, "first_entry": first}

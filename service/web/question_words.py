@@ -53,12 +53,16 @@ WHATS = {
 
 @dataclass(frozen=True)
 class Otherwise:
-    """What a reading would be: its number, unit and quantity; of a crew the factor of its numbers."""
+    """What a reading would be: its number, unit, quantity and, where that is otherwise, its height [m].
+
+    Of a crew the factor of its numbers.
+    """
 
     value: float | None
     unit: str
     quantity: str
     factor: float | None = None
+    height_m: float | None = None
 
 
 class Names:
@@ -153,6 +157,8 @@ def otherwise(one: Suspected | None, reading: Any) -> Otherwise:
         return Otherwise(value, unit, OF_GIRTH[one.about][0])
     if one.kind == "digits swapped" and display.is_missing(reading.value_2):
         return Otherwise(one.meant, unit, quantity)
+    if one.kind == "another height":
+        return Otherwise(value, unit, quantity, height_m=float(one.about))
     return Otherwise(value, unit, quantity)
 
 

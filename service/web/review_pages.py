@@ -17,7 +17,7 @@ from service.errors import InvalidRequest
 from service.records import parsed
 from service.settling import SettlingIn, settle
 from service.view import SiteView
-from service.web import choices, current, display, form, frame, open_questions, tree_facts
+from service.web import choices, current, display, form, frame, lengths, open_questions, tree_facts
 from service.web import question_words as words
 
 bp = Blueprint("review_pages", __name__)
@@ -60,6 +60,8 @@ class Item:
     day: str | None
     explanations: list[tuple[str, float, str]]
     otherwise: words.Otherwise
+    suggests: bool
+    height: str
     picture: Picture | None
 
 
@@ -74,7 +76,8 @@ def settle_one(slug: str) -> Any:
     """Take a person's answer to one question, and go on to the next."""
     sent = form.typed()
     at = sent.text("at") or "0"
-    answered = form.tried(sent, lambda: settle(current.store(), slug, current.actor(), _answer(sent)))
+    units = current.site_view(slug).terms.units
+    answered = form.tried(sent, lambda: settle(current.store(), slug, current.actor(), _answer(sent, units)))
     if answered is None:
         return _page(current.site_view(slug), sent, 422)
     flash(_said(sent.text("answer") or "", answered))
@@ -82,7 +85,7 @@ def settle_one(slug: str) -> Any:
     return form.away(f"/sites/{slug}/check{'?' + where if where else ''}#item-{at if at.isdecimal() else 0}")
 
 
-def _answer(sent: form.Form) -> SettlingIn:
+def _answer(sent: form.Form, units: str) -> SettlingIn:
     """The answer as it was sent; numbers only count where something is to be corrected.
 
     Raises
@@ -94,6 +97,7 @@ def _answer(sent: form.Form) -> SettlingIn:
     if values["answer"] == "supersede":
         values |= {"value": sent.number("value"), "factor": _factor(sent)}
         values |= sent.texts("unit", "quantity")
+        values["height_m"] = lengths.typed(sent, "height_m", units, kind="measuring")
         if sent.faults:
             raise InvalidRequest([("value", next(iter(sent.faults.values())))])
         if values["value"] is not None and values["value"] <= 0:
@@ -174,6 +178,7 @@ def _item(
         for one in found
         if one.share >= LEAST_SHARE
     ]
+    otherwise = words.otherwise(found[0] if found else None, reading)
     return Item(
         row.reading_id,
         row.what,
@@ -183,7 +188,9 @@ def _item(
         words.sentence(row, reading, names, units),
         row.measured_on,
         explanations,
-        words.otherwise(found[0] if found else None, reading),
+        otherwise,
+        otherwise != words.otherwise(None, reading),
+        lengths.shown(otherwise.height_m, units.system, "measuring"),
         _picture(row, reading, history, units),
     )
 

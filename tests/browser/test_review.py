@@ -83,6 +83,21 @@ def test_letters_typed_into_a_field_settle_nothing(open_page, site):
     assert now(store).records.readings.iloc[-1]["value"] == 51.5
 
 
+def test_without_a_suggestion_the_key_of_correcting_leads_to_the_field(open_page, site):
+    store, address = site
+    page = open_page().page
+    page.goto(address, wait_until="load")
+    assert "330 cm round" in page.locator("#item-0").inner_text()
+    page.keyboard.press("s")
+    assert page.evaluate("document.activeElement.name") == "value"
+    assert not len(now(store).records.settlings)
+    page.keyboard.type("133")
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
+    kept = now(store).records.readings.iloc[-1]
+    assert (kept["value"], kept["first_entry"]) == (133.0, 330.0)
+
+
 @pytest.mark.parametrize("width", [360, 1440])
 def test_the_page_fits_and_has_no_fault_of_accessibility(open_page, site, width):
     _store, address = site

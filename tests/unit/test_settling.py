@@ -1,6 +1,5 @@
 """Questions are settled once, by a record; what was typed first stays, and taking it back asks it again."""
 
-import pandas as pd
 import pytest
 
 from layers.questioned import FORK, UNLIKE
@@ -8,10 +7,13 @@ from service.actors import LOCAL_MANAGER, Actor
 from service.edit import add_crews, add_rounds
 from service.entry import enter_readings
 from service.errors import InvalidRequest, NotFound, NotPermitted
+from service.intake.prepared import ImportOptions
+from service.intake.run import import_file
 from service.records import parsed
 from service.settling import SettlingIn, settle
 from service.undo import undo_last
 from service.view import view_of
+from service.web.open_questions import number_to_check, of_lists
 from tests.web_site import SLUG, make_web_site
 
 
@@ -204,15 +206,24 @@ def test_a_crew_that_stays_is_not_asked_about_again(store, view):
 
 
 def test_a_question_of_a_list_stays_settled(store, view, tmp_path):
-    from service.intake.prepared import ImportOptions
-    from service.intake.run import import_file
-    from service.web.open_questions import of_lists
-
     path = tmp_path / "more.csv"
-    path.write_text("Tag,Species,Girth cm,Lon,Lat\nZ1,Tilia cordata,1200,9.1704,47.6604\n", encoding="utf-8")
+    path.write_text("Tag,Species,Girth cm,Lon,Lat\nA1,Tilia cordata,90,9.1709,47.6609\n", encoding="utf-8")
     import_file(store, path, SLUG, ImportOptions(), LOCAL_MANAGER)
     open_ones = of_lists(now(store))
     assert len(open_ones)
-    say(store, subject="question", subject_id=str(open_ones.iloc[0]["fid"]), what="size", answer="accept")
+    first = open_ones.iloc[0]
+    say(store, subject="question", subject_id=str(first["fid"]), what=first["what"], answer="accept")
     assert len(of_lists(now(store))) == len(open_ones) - 1
-    assert isinstance(of_lists(now(store)), pd.DataFrame)
+    undo_last(store, SLUG, LOCAL_MANAGER)
+    assert len(of_lists(now(store))) == len(open_ones)
+
+
+def test_a_size_that_a_list_and_the_check_ask_about_is_one_question(store, view, tmp_path):
+    path = tmp_path / "more.csv"
+    path.write_text("Tag,Species,Girth cm,Lon,Lat\nZ1,Tilia cordata,1200,9.1704,47.6604\n", encoding="utf-8")
+    import_file(store, path, SLUG, ImportOptions(), LOCAL_MANAGER)
+    assert len(now(store).records.questions) == 1
+    (id,) = now(store).questioned["reading_id"]
+    assert number_to_check(now(store)) == 1
+    say(store, subject_id=id, answer="accept")
+    assert number_to_check(now(store)) == 0

@@ -108,6 +108,20 @@ def test_the_suggestion_that_is_filled_in_is_what_is_kept(client, store, view):
     assert (kept.value, kept.unit, kept.first_entry, kept.supersedes) == (20.0, "in", 20.0, id)
 
 
+def test_another_height_is_suggested_and_kept(client, store, view):
+    tall = {"stem_id": view.records.stems.iloc[3]["stem_id"], "value": 90.0, "height_m": 0.3}
+    odd_one = {"stem_id": view.records.stems.iloc[9]["stem_id"], "value": 171.0, "height_m": 1.3}
+    for said in (tall, odd_one):
+        (answer,) = enter_readings(store, SLUG, LOCAL_MANAGER, [{**said, "measured_on": "2024-09-01"}])
+    page = client.get(PAGE).text
+    assert "Was it measured at 0.30 m?" in page
+    height = re.search(r'name="height_m" size="8" value="([^"]*)"', page).group(1)
+    sent = post(client, subject_id=answer.id, answer="supersede", value="171", unit="cm", height_m=height)
+    assert sent.status_code == 303
+    kept = now(store).records.readings.iloc[-1]
+    assert (kept.value, kept.height_m, kept.supersedes) == (171.0, 0.3, answer.id)
+
+
 @pytest.mark.parametrize(
     ("answer", "fault"),
     [
@@ -117,6 +131,8 @@ def test_the_suggestion_that_is_filled_in_is_what_is_kept(client, store, view):
         ({"answer": "supersede", "value": "99999"}, "more than 45 m round the trunk"),
         ({"answer": "supersede", "value": "20", "unit": "furlong"}, "Input should be"),
         ({"answer": "supersede"}, "Say what it should be"),
+        ({"answer": "supersede", "value": "20", "unit": "cm", "quantity": "girth"}, "This is what was read."),
+        ({"answer": "supersede", "value": "20", "height_m": "high"}, "was not understood"),
         ({"answer": "maybe"}, "Input should be"),
     ],
 )

@@ -26,6 +26,12 @@
     const button = item.querySelector(`[data-key="${CSS.escape(key)}"]`);
     if (!button) return;
     event.preventDefault();
+    const value = item.querySelector("[data-value]");
+    if ("ask" in button.dataset && value.value === value.defaultValue) {
+      value.focus();
+      value.select();
+      return;
+    }
     button.click();
   });
 
