@@ -71,8 +71,8 @@ READING_RECORD = (
     word(
         "awkward",
         "text",
-        "what made the stem awkward to measure: slope, lean, fork ..., by commas; a vine with its thickness in "
-        "cm, missing bark with the share of the width that is left",
+        "what made the stem awkward to measure: slope, lean, fork ..., by commas; a vine with its thickness "
+        "in cm, missing bark with the share of the width that is left",
     ),
     word("first_guess", "float", "the helper's guess before measuring, in `unit`", "as said"),
     word("first_entry", "float", "what was typed first when it was changed after a question", "as said"),
