@@ -6,6 +6,7 @@ from flask import Blueprint, request
 from flask_babel import gettext as _
 
 from layers.hands import UNIT_OF
+from layers.history import live_readings
 from service.entry import Answer, enter_readings
 from service.errors import NotFound
 from service.records import ReadingIn, parsed
@@ -117,15 +118,22 @@ def _usual(view: SiteView) -> dict[str, Any]:
 
 def _last_used(view: SiteView, stems: list[tuple[str, int]]) -> dict[str, Any]:
     """What makes a reading comparable: the height of the last one, never its size."""
-    heights = _heights(view, stems)
-    return {"height_m": lengths.shown(heights[-1], view.terms.units, "measuring")} if heights else {}
+    said = live_readings(_readings_of(view, stems)).dropna(subset=["height_m"])
+    if not len(said):
+        return {}
+    last = said.sort_values("measured_on", kind="stable", na_position="first").iloc[-1]
+    return {"height_m": lengths.shown(last["height_m"], view.terms.units, "measuring")}
 
 
 def _heights(view: SiteView, stems: list[tuple[str, int]]) -> list[float]:
     """The heights at which the trunks of a tree were measured [m]."""
+    heights = _readings_of(view, stems)["height_m"]
+    return list(dict.fromkeys(float(height) for height in heights.dropna()))
+
+
+def _readings_of(view: SiteView, stems: list[tuple[str, int]]) -> Any:
     readings = view.records.readings
-    mine = readings[readings["stem_id"].isin([stem for stem, _number in stems])]
-    return list(dict.fromkeys(float(height) for height in mine["height_m"].dropna()))
+    return readings[readings["stem_id"].isin([stem for stem, _number in stems])]
 
 
 @bp.route("/sites/<slug>/readings/<reading_id>/correct", methods=["GET", "POST"])
