@@ -20,6 +20,7 @@ Words = Mapping[str, str]
 Array = NDArray[np.float64]
 
 WIDTH_INSTRUMENTS = {"diameter tape", "caliper", "sighting", "eye"}
+NAMES = ("common_name", "scientific_name", "name_as_written")
 NAMED_WITHIN_M = 40.0
 AT_M = 1.5
 MOST_GROWTH_CM_PER_YR = 2.5  # of diameter; common practice, no source
@@ -144,7 +145,7 @@ class RowMaker:
         Parameters
         ----------
         trees : DataFrame
-            Columns tree_id, tag, place, scientific_name, common_name, genus of TREES; those to be measured.
+            Columns tree_id, tag, place, genus and the names of TREES; those to be measured.
         at : array
             Their positions [m], NaN where there is none.
         most : int
@@ -155,9 +156,7 @@ class RowMaker:
         ColumnMissing
             If ``trees`` lacks a column.
         """
-        columns.require(
-            trees, "trees", ("tree_id", "tag", "place", "scientific_name", "common_name", "genus")
-        )
+        columns.require(trees, "trees", ("tree_id", "tag", "place", "genus", *NAMES))
         counts = np.array([max(1, len(self.stems.get(tree, ()))) for tree in trees["tree_id"]], dtype=int)
         is_placed = np.isfinite(at).all(axis=1)
         groups = [_walk(group, at) for group in _split(np.flatnonzero(is_placed), at, counts, most)]
@@ -173,7 +172,8 @@ class RowMaker:
         for number, place in enumerate(group, start=1):
             tree = trees.iloc[int(place)]
             x, y = (float(metres) for metres in at[place])
-            name = tree["common_name"] or tree["scientific_name"] or self.words["no_name"]
+            named = (tree[column] for column in NAMES)
+            name = next((said for said in named if said), self.words["no_name"])
             blank = SheetRow(
                 number=number,
                 tree_id=tree["tree_id"],

@@ -2,12 +2,14 @@
 
 import datetime as dt
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from importlib.resources import as_file, files
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 from fpdf import FPDF
+from numpy.typing import NDArray
 
 from layers.inputs import SiteTerms
 from layers.telling import LAYERS, Voice
@@ -73,7 +75,7 @@ def area_sheet(
     found = maker.sectors(trees, at, rows_a_sheet(job.paper))
     pdf = _paper(terms, job)
     for number, sector in enumerate(found, start=1):
-        page = SheetPage(pdf, terms, job, said, sheet_code(terms, job, sector), number, len(found))
+        page = SheetPage(pdf, terms, job, said, sheet_code(terms, sector), number, len(found))
         page.draw(sector, around)
     if job.leader:
         left_out_page(page, list(left_out))
@@ -103,10 +105,8 @@ def sheet_of(
     StoreUnavailable
         If the fonts are not beside the program.
     """
-    trees, outline = _chosen(view, area_id)
-    trees = trees[trees["status"].isin(["living", "unknown"])]
-    signs = trees["signs"].map(lambda found: bool(len(found)) if found is not None else False)
-    is_out = signs.to_numpy(dtype=bool) & (crew_kind == "pupils")
+    trees, outline = _standing(view, area_id)
+    is_out = _has_signs(trees) & (crew_kind == "pupils")
     said = {**SHEET_WORDS, **words}
     left_out = [
         (str(tree.tag or said["no_tag"]), said["sign"].format(signs=", ".join(_told(tree.signs, voice))))
@@ -123,6 +123,45 @@ def sheet_of(
         left_out=left_out,
         words=words,
     )
+
+
+def sheet_with(view: "SiteView", area_ids: Iterable[str], code: str) -> tuple[str, Sector] | None:
+    """Return the area or place and the rows of the sheet with a code, as it would be printed now.
+
+    None if no sheet of these areas and places has it: trees were put in or taken out since it was printed.
+    Small and capital letters are the same, and so are codes with and without the dash.
+    """
+    asked = _bare(code)
+    for area_id in area_ids:
+        for sector in _every_sector(view, area_id):
+            if _bare(sheet_code(view.terms, sector)) == asked:
+                return area_id, sector
+    return None
+
+
+def _bare(code: str) -> str:
+    return "".join(letter for letter in code.upper() if letter.isalnum())
+
+
+def _every_sector(view: "SiteView", area_id: str) -> Iterator[Sector]:
+    """What the sheets of an area hold: on both papers, for pupils and for everybody else."""
+    trees, outline = _standing(view, area_id)
+    has_signs = _has_signs(trees)
+    for chosen in (trees, trees[~has_signs]) if has_signs.any() else (trees,):
+        at, around = ground_of(chosen, outline, view.records.targets, view.terms)
+        job = SheetJob(title="", round_name="")
+        maker = RowMaker(view.terms, job, view.records.stems, view.state.stem_state, around, SHEET_WORDS)
+        for most in sorted({rows_a_sheet(paper) for paper in PAPER_MM}) if len(chosen) else ():
+            yield from maker.sectors(chosen, at, most)
+
+
+def _standing(view: "SiteView", area_id: str) -> tuple[pd.DataFrame, Any]:
+    trees, outline = _chosen(view, area_id)
+    return trees[trees["status"].isin(["living", "unknown"])], outline
+
+
+def _has_signs(trees: pd.DataFrame) -> NDArray[np.bool_]:
+    return np.array([found is not None and len(found) > 0 for found in trees["signs"]], dtype=bool)
 
 
 def _told(signs: Sequence[str], voice: Voice | None) -> list[str]:
@@ -144,10 +183,10 @@ def _chosen(view: "SiteView", area_id: str) -> tuple[pd.DataFrame, Any]:
     return view.trees[view.trees["tree_id"].isin(there)], outlines.iloc[0] if len(outlines) else None
 
 
-def sheet_code(terms: SiteTerms, job: SheetJob, sector: Sector) -> str:
-    """Return the code of a sheet: the same for the same trunks in the same round, leader's copy or not."""
+def sheet_code(terms: SiteTerms, sector: Sector) -> str:
+    """Return the code of a sheet: the same for the same trunks in the same order, on whatever day."""
     trunks = [row.stem_id or row.tree_id for row in sector.rows]
-    named = "\n".join([terms.site_id, job.round_name, job.title, *trunks])
+    named = "\n".join([terms.site_id, *trunks])
     number = int.from_bytes(hashlib.sha256(named.encode("utf-8", "replace")).digest()[:8], "big")
     letters = ""
     for _ in range(6):

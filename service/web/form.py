@@ -16,6 +16,7 @@ from service.entry import Answer
 from service.errors import InvalidRequest, StaleVersion
 from service.web.display import say
 
+_FRACTION = re.compile(r"(?:(\d{1,6})[ -])?(\d{1,3})/(2|4|8|10|16|32)")  # as tapes in inches are read
 _NUMBER = re.compile(r"[+-]?\d{1,9}(?:[.,]\d{1,9})?")
 
 
@@ -31,13 +32,16 @@ class Form:
         return self.values.get(name, "").strip() or None
 
     def number(self, name: str) -> float | None:
-        """A field's number, with a decimal point or comma; None when it was left empty.
+        """A field's number: with a decimal point, a comma or a fraction (37 1/2); None when left empty.
 
         What is no number is noted as a fault.
         """
         said = self.text(name)
         if said is None:
             return None
+        if broken := _FRACTION.fullmatch(said):
+            whole, above, below = broken.groups("0")
+            return int(whole) + int(above) / int(below)
         if not self.is_number(said):
             self.faults[name] = _("%(said)s is not a number; type digits, for example 94.2.", said=said[:40])
             return None

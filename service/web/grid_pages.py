@@ -11,9 +11,22 @@ from flask_babel import gettext as _
 from layers.goes import goes_of
 from service.entry import Answer, enter_readings
 from service.errors import InvalidRequest
+from service.outlets.sheet_rows import Sector
+from service.outlets.sheets import sheet_with
 from service.records import ReadingIn, parsed
 from service.view import SiteView
-from service.web import choices, current, display, form, frame, lengths, reading_answers, sheet_pages, teams
+from service.web import (
+    choices,
+    current,
+    display,
+    form,
+    frame,
+    grid_boxes,
+    lengths,
+    reading_answers,
+    sheet_pages,
+    teams,
+)
 from service.web.reading_forms import count_in_hands
 
 bp = Blueprint("grid_pages", __name__)
@@ -31,8 +44,11 @@ def grid(slug: str) -> Any:
         return _page(view, form.blank(**_usual(view), batch=uuid.uuid4()))
     sent = form.typed()
     teams.require_code(view, sent)
-    items = _items(view, sent, _part_of(view))
-    if not items:
+    rows = _part_of(view)
+    items = _items(view, sent, rows)
+    ticked = form.tried(sent, lambda: grid_boxes.ticked(sent, rows, _batch(sent)), grid_boxes.NAMES)
+    boxes = ticked or []
+    if not items and not boxes and not sent.faults:
         sent.faults.setdefault("", _("No row has a number yet."))
     said = list(items.values())
     answers = form.tried(sent, lambda: enter_readings(current.store(), slug, current.actor(), said))
@@ -41,11 +57,14 @@ def grid(slug: str) -> Any:
             sent.faults[field] = _refusal(answer)
     if answers is None or sent.faults:
         return _page(view, sent)
-    new = [answer.id for answer in answers if answer.outcome != "already there"]
+    answers += grid_boxes.entered(slug, boxes)
+    new = [answer.id for answer in answers if answer.outcome in ("taken", "questioned")]
     if new:
         form.told(answers, _("Kept: %(what)s.", what=form.counted(len(new))))
-    if len(new) < len(answers):
-        flash(_("%(what)s had been kept before.", what=form.counted(len(answers) - len(new))))
+    before = sum(answer.outcome == "already there" for answer in answers)
+    if before:
+        flash(_("%(what)s had been kept before.", what=form.counted(before)))
+    grid_boxes.tell(boxes)
     reading_answers.tell(current.site_view(slug), new)
     return form.away(f"/sites/{slug}/grid?{_query()}")
 
@@ -63,7 +82,7 @@ def _refusal(answer: Answer) -> str:
 
 
 def _query() -> str:
-    return form.query(zone=request.args.get("zone"), part=request.args.get("part"))
+    return form.query(**{name: request.args.get(name) for name in ("zone", "part", "sheet")})
 
 
 def _usual(view: SiteView) -> dict[str, Any]:
@@ -84,10 +103,29 @@ def _part() -> int:
 
 def _part_of(view: SiteView) -> Rows:
     first = (_part() - 1) * ROWS_A_PART
-    return _rows(view, request.args.get("zone", ""))[first : first + ROWS_A_PART]
+    return _rows(view)[first : first + ROWS_A_PART]
 
 
-def _rows(view: SiteView, zone: str) -> Rows:
+def _rows(view: SiteView) -> Rows:
+    """The rows of the sheet that was asked for, in its order; else those of an area by their numbers."""
+    rows = _rows_of(view, request.args.get("zone", ""))
+    sheet = _sheet(view)
+    if sheet is None:
+        return rows
+    by_stem = {row["stem_id"]: row for row in _rows_of(view, "")}
+    on_it = [(row.number, row.stem_id) for row in sheet.rows if row.stem_id in by_stem]
+    return [{**by_stem[stem_id], "on_map": number} for number, stem_id in on_it]
+
+
+def _sheet(view: SiteView) -> Sector | None:
+    code = (request.args.get("sheet") or "").strip()
+    if not code:
+        return None
+    found = sheet_with(view, [area_id for area_id, _name in sheet_pages.zones_of(view)], code)
+    return None if found is None else found[1]
+
+
+def _rows_of(view: SiteView, zone: str) -> Rows:
     trees = view.trees[view.trees["status"].isin(["living", "unknown"])]
     if zone:
         place_of = dict(zip(view.records.trees["tree_id"], view.records.trees["place_id"], strict=True))
@@ -121,6 +159,8 @@ def _items(view: SiteView, sent: form.Form, rows: Rows) -> dict[str, dict[str, A
     items = {}
     for row in rows:
         guess = sent.number(f"guess-{row['stem_id']}")
+        other = lengths.typed(sent, f"height-{row['stem_id']}", units, kind="measuring")
+        note = grid_boxes.note_of(sent, row["stem_id"])
         for field in (f"r1-{row['stem_id']}", f"r2-{row['stem_id']}"):
             laid = goes_of(sent.text(field) or "")
             parts = sent.text(field) if laid and laid.number > 1 else None
@@ -129,6 +169,8 @@ def _items(view: SiteView, sent: form.Form, rows: Rows) -> dict[str, dict[str, A
                 continue
             own = {"id": str(uuid.uuid5(batch, field)), "stem_id": row["stem_id"], "value": value}
             own |= {"parts": parts} if parts else {}
+            own |= {"height_m": other} if other is not None else {}
+            own |= {"note": note} if note else {}
             said = {**shared, **own, "source": "typed from a sheet"}
             items[field] = {**said, "first_guess": guess} if guess is not None else said
             _note_fault(sent, field, items[field])
@@ -155,15 +197,19 @@ def _note_fault(sent: form.Form, field: str, item: Mapping[str, Any]) -> None:
 
 
 def _page(view: SiteView, sent: form.Form) -> Any:
-    zone = request.args.get("zone", "")
+    zone, code = request.args.get("zone", ""), (request.args.get("sheet") or "").strip()
     zones = sheet_pages.zones_of(view)
+    sheet = _sheet(view)
     page = frame.site_page(
         "grid.html",
         view,
         "sheets",
         form=sent,
         rows=_part_of(view),
-        pages=max(1, -(-len(_rows(view, zone)) // ROWS_A_PART)),
+        pages=max(1, -(-len(_rows(view)) // ROWS_A_PART)),
+        code=code[:20],
+        is_sheet=sheet is not None,
+        boxes=grid_boxes.BOXES,
         page_no=_part(),
         here_query=_query(),
         zone=zone,

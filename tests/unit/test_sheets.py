@@ -185,13 +185,19 @@ def test_two_trunks_are_two_rows_that_say_which():
     assert "1 of 2" in text and "2 of 2" in text
 
 
-def test_the_code_is_the_same_for_helpers_and_leader_and_another_for_other_trees():
+def test_a_name_that_no_list_has_is_printed_as_it_was_written():
+    unknown = {"scientific_name": None, "common_name": None, "genus": None, "name_as_written": "red oak"}
+    text = pages(sheet(trees=[tree(1, 0, 5, **unknown)], stems=[stem(1)], state=[]))[0]
+    assert "red oak" in text and "kind not known" not in text
+
+
+def test_the_code_is_the_same_for_helpers_and_leader_on_every_day_and_another_for_other_trees():
     def code(pdf):
         return pages(pdf)[0].split("for typing it back: ")[1].split(" ")[0]
 
     assert code(sheet()) == code(sheet(SheetJob("Old lawn", "Spring", leader=True)))
     assert code(sheet()) != code(sheet(trees=[tree(3, 0, 0)], stems=[stem(3)], state=[]))
-    assert code(sheet()) != code(sheet(SheetJob("Old lawn", "Autumn")))
+    assert code(sheet()) == code(sheet(SheetJob("Old lawn", "Autumn")))
 
 
 def test_the_same_sheet_is_the_same_file():

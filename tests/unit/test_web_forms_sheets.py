@@ -1,5 +1,6 @@
 """Measuring by paper: sheets of an area or place, and typing them back."""
 
+import re
 import uuid
 
 import pypdfium2
@@ -8,7 +9,7 @@ import pytest
 from service.actors import LOCAL_MANAGER
 from service.view import view_of
 from service.web import grid_pages
-from tests.web_forms import form_values, send, told
+from tests.web_forms import form_values, send, told, words
 from tests.web_site import HOSTILE_PLACE, SLUG, TREES, make_web_site
 
 SHEET = {"measured_on": "2026-06-12", "crew": "5b", "crew_kind": "pupils", "height_m": "1.3"}
@@ -68,7 +69,62 @@ def test_a_row_that_was_kept_and_is_then_typed_otherwise_is_shown_and_not_kept_t
     assert new_readings(store, view)["value"].to_list() == [58]
 
 
-@pytest.mark.parametrize("typed", ["5o", "0", "-3", "9000"])
+def printed_sheet(client, view, name):
+    """The code at the foot of the first sheet, and the numbers on the trees of its rows from the top."""
+    asked = {"zone": place_id(view, name), "instrument": "girth tape", "unit": "cm", "height_m": "1.3"}
+    pdf = client.get(f"/sites/{SLUG}/sheets.pdf", query_string=asked).data
+    text = pypdfium2.PdfDocument(pdf)[0].get_textpage().get_text_range()
+    code = re.search(r"typing it back: (\S+)", text).group(1)
+    return code, re.findall(r"^\d+ (A\d+)", text, re.MULTILINE)
+
+
+def typed_rows(page):
+    return re.findall(r'<th scope="row">(.*?)</th>', page)
+
+
+def test_the_code_of_a_sheet_brings_its_rows_in_the_order_of_the_paper(client, view):
+    code, tags = printed_sheet(client, view, "Front yard")
+    page = client.get(f"/sites/{SLUG}/grid?sheet={code.lower().replace('-', ' ')}").text
+    rows = typed_rows(page)
+    assert len(tags) > 3 and rows == tags
+    assert rows != sorted(rows, key=lambda tag: int(tag[1:]))
+    assert f"Sheet {code.replace('-', ' ')}, in its order" in words(page)
+
+
+def test_a_code_that_no_sheet_has_says_so_and_shows_all_rows(client, view):
+    page = client.get(f"/sites/{SLUG}/grid?sheet=XXX-<b>").text
+    assert "No sheet with the code XXX-&lt;b&gt; can be printed" in page
+    assert page.count('name="r1-') == len(stems(view))
+
+
+def test_another_height_and_boxes_are_typed_as_they_stand_on_the_sheet(client, store, view):
+    first, second, third, fourth, *_ = stems(view)
+    rows = {f"r1-{first}": "58", f"height-{first}": "0.8", f"ivy-{first}": "yes"}
+    boxes = {f"gone-{second}": "yes", f"saw-{third}": "yes", f"two-{fourth}": "yes"}
+    batch = {"batch": str(uuid.uuid4())}
+    for _ in range(2):
+        assert send(client, "/grid", **SHEET, **batch, **rows, **boxes).status == 303
+    kept = new_readings(store, view)
+    assert kept[["value", "height_m", "note"]].to_numpy().tolist() == [[58, 0.8, "ivy, ticked on the sheet"]]
+    records = now(store).records
+    tree_of = dict(zip(records.stems["stem_id"], records.stems["tree_id"], strict=True))
+    event = records.status_events.iloc[len(view.records.status_events) :]
+    assert event[["subject_id", "as_said", "in_doubt"]].to_numpy().tolist() == [
+        [tree_of[second], "not found", True]
+    ]
+    seen = records.observations.iloc[len(view.records.observations) :]
+    assert seen["tree_id"].to_list() == [tree_of[third], tree_of[fourth]]
+    assert set(seen["crew"]) == {"5b"}
+    assert any(said.startswith("Something was seen at tree A3.") for said in told(client, "/grid"))
+
+
+@pytest.mark.parametrize(("typed", "value"), [("37 1/2", 37.5), ("37-3/8", 37.375), ("3/4", 0.75)])
+def test_inches_are_typed_in_fractions_as_tapes_show_them(client, store, view, typed, value):
+    assert send(client, "/grid", **{**SHEET, "unit": "in"}, **{f"r1-{stems(view)[0]}": typed}).status == 303
+    assert new_readings(store, view)["value"].to_list() == [value]
+
+
+@pytest.mark.parametrize("typed", ["37 1/0", "1/2/3", "5o", "0", "-3", "9000"])
 def test_a_fault_in_one_row_takes_nothing_and_loses_nothing(client, store, view, typed):
     first, second, *_ = stems(view)
     sent = send(client, "/grid", **SHEET, **{f"r1-{first}": "58", f"r1-{second}": typed})
@@ -91,7 +147,8 @@ def test_a_fault_in_one_row_takes_nothing_and_loses_nothing(client, store, view,
     ],
 )
 def test_a_fault_above_the_rows_is_shown_beside_its_field(client, store, view, typed, field):
-    sent = send(client, "/grid", **{**SHEET, **typed, f"r1-{stems(view)[0]}": "58"})
+    rows = {f"r1-{stems(view)[0]}": "58", f"saw-{stems(view)[1]}": "yes"}
+    sent = send(client, "/grid", **{**SHEET, **typed, **rows})
     assert sent.status == 422
     assert list(sent.faults) == [field]
     assert len(new_readings(store, view)) == 0
