@@ -38,6 +38,7 @@ MAP_WORDS: dict[str, str] = {
     "plan": N_("plan of the ground"),
     "basemap": N_("street map"),
     "areas": N_("Areas"),
+    "areas_drawn": N_("areas drawn here"),
     "shade": N_("Shade the areas by"),
     "shade_none": N_("nothing"),
     "shade_basal_area": N_("cut face of all trunks together, {unit}"),

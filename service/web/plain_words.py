@@ -9,7 +9,7 @@ from flask_babel import lazy_gettext as _l
 from layers.chart_causes import CAUSE_WORDS
 from layers.sights import SIGHTS
 from layers.telling import INSTRUMENTS
-from service.web.choices import HELPER_STATUSES
+from service.web.choices import HELPER_STATUSES, POSITION_SOURCES
 from service.web.display import text
 
 STATUS = {
@@ -158,6 +158,7 @@ def init_app(app: Flask) -> None:
         ("flag_words", FLAG_KIND),
         ("seen_words", SEEN),
         ("entry_words", ENTRY),
+        ("position_words", dict(POSITION_SOURCES)),
         ("instrument_words", INSTRUMENT),
     ):
         app.jinja_env.globals[name] = _pair(table)

@@ -8,6 +8,7 @@ import pytest
 from layers.caution import CAUTION
 from service.actors import LOCAL_MANAGER
 from service.entry import enter_findings, enter_observations
+from service.records import ObservationIn
 from service.store.site_rows import create_site
 from service.view import view_of
 from service.web.data_pages import short_name
@@ -255,3 +256,16 @@ def test_samples_come_and_go_with_one_click_and_take_nothing_else_along(client, 
     refused = client.post(f"/samples/{SLUG}/discard", data={"csrf_token": token})
     assert refused.status_code == 422
     assert "no invented ground" in words(refused.text)
+
+
+def test_pages_say_entries_rules_and_positions_in_plain_words(client, store, view):
+    tree = first_tree(view)
+    seen = [
+        ObservationIn(tree_id=tree.tree_id, what="hollow", observed_on="2026-06-01", crew_kind="volunteers")
+    ]
+    enter_observations(store, SLUG, LOCAL_MANAGER, seen)
+    data, flags = words(page(client, "/data")), words(page(client, "/flags?kind=all"))
+    assert "entered what was seen" in data and "entered observation" not in data
+    assert "Source of the rule: " in flags and "rule: " not in flags.replace("Source of the rule: ", "")
+    record = words(page(client, f"/trees/{tree.tree_id}")).split("Permanent id")[1]
+    assert "latitude, longitude from a list" in record

@@ -84,7 +84,8 @@
       });
       for (const [name, group] of groups) {
         const legend = swatch({ shape: "patch", fill: null, stroke: INK });
-        this.layer("areas " + name, name ?? this.words.say("areas"), group, { count: group.getLayers().length, legend });
+        const said = name === "drawn" ? this.words.say("areas_drawn") : name ?? this.words.say("areas");
+        this.layer("areas " + name, said, group, { count: group.getLayers().length, legend });
       }
     }
 
