@@ -35,7 +35,7 @@ class Peers:
     ``who`` says in words who the peers are (None: too few anywhere), ``number`` how many; ``mean`` [cm/yr] is
     their growth with ``mean_own_var`` (what it does not share), ``between`` the variance between stems
     [cm2/yr2]. ``growth`` is the stem's estimate drawn toward them, with its standard error ``se``; the mean
-    alone where the stem has no growth of its own, and its own where it has no peers.
+    alone where the stem has no growth of its own, and its own where it has no peers and that can be told.
     """
 
     who: NDArray[np.object_]
@@ -171,7 +171,8 @@ def _drawn(of: Growth, stem: Whole, who: NDArray[np.object_], group_of: Whole, g
     rate, own, se = (
         np.where(stem >= 0, np.append(values, np.nan)[stem], np.nan) for values in columns.values()
     )
-    has_own, has_peers = np.isfinite(rate), group_of >= 0
+    has_peers = group_of >= 0
+    has_own = np.isfinite(rate) & (has_peers | np.append(of.can_be_told, False)[stem])
     share = np.where(has_own, np.where(has_peers, between / (between + own), 1.0), 0.0)
     growth = np.where(share > 0, share * np.nan_to_num(rate), 0.0)
     growth = growth + np.where(share < 1, (1 - share) * np.nan_to_num(mean), 0.0)

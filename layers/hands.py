@@ -14,7 +14,7 @@ References
 """
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -38,6 +38,13 @@ CM_PER_SAID = {**CM_PER_UNIT, **USUAL_CM}
 LAID, TIMES = 10, 5  # hands one after the other, and how often
 FEWEST_TIMES = 3
 COUNTED_TO = 0.5  # step of a count, in hands, where it was not said: half a hand, so b/4 either way
+MEASURED_LATER, MEASURED_TOO_LATE, NOT_ENTERED, OF_OTHERS, OTHER_PART = (
+    "hand measured later",
+    "hand measured too late",
+    "hand not entered",
+    "hand of another team",
+    "another part of the hand",
+)
 LEAST_SD_CM = 1.0 / np.sqrt(12.0)  # of a total: it was hardly read to better than a whole cm (assumption)
 _NONE = -1
 
@@ -201,6 +208,48 @@ def _last_of_crew(known: Sequence[Hand], crew: object, instrument: object, day: 
         if hand.crew == crew and hand.instrument == instrument and hand.calibrated_on <= day
     ]
     return max(mine, default=("", _NONE))[1]
+
+
+def doubtful_hands(readings: pd.DataFrame, known: Sequence[Hand]) -> Iterator[tuple[int, str, str | None]]:
+    """Yield the readings whose hand is in doubt: their place, what is asked, and the day or team it is about.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        ``calibration_id``, ``unit``, ``instrument``, ``crew``, ``measured_on``.
+    known : sequence of Hand
+    """
+    named = readings["calibration_id"].notna().to_numpy()
+    counted = readings["unit"].isin(list(INSTRUMENT_OF)).to_numpy()
+    places = np.flatnonzero(named | (counted & bool(known)))
+    by_id = {id: hand for hand in known for id in (hand.calibration_id, *hand.former_ids)}
+    at = hand_of_each(readings.iloc[places], known)
+    for place, hand in zip(places.tolist(), at.tolist(), strict=True):
+        row = readings.iloc[place]
+        doubt = _doubt_of_named(row, by_id.get(row["calibration_id"])) if named[place] else None
+        if not named[place] and hand == _NONE:
+            doubt = _doubt_of_crew(row, known)
+        if doubt:
+            yield place, *doubt
+
+
+def _doubt_of_named(reading: pd.Series, hand: Hand | None) -> tuple[str, str | None] | None:
+    if hand is None:
+        return NOT_ENTERED, None
+    if hand.instrument != reading["instrument"]:
+        return OTHER_PART, None
+    if isinstance(reading["crew"], str) and reading["crew"] != hand.crew:
+        return OF_OTHERS, hand.crew
+    if question_of_day(reading["measured_on"], hand.calibrated_on):
+        return MEASURED_LATER, hand.calibrated_on
+    return None
+
+
+def _doubt_of_crew(reading: pd.Series, known: Sequence[Hand]) -> tuple[str, str | None] | None:
+    """Of a count that names no hand: whether its team measured one only after the reading."""
+    mine = (reading["crew"], reading["instrument"])
+    later = [hand.calibrated_on for hand in known if (hand.crew, hand.instrument) == mine]
+    return (MEASURED_TOO_LATE, min(later)) if later and isinstance(reading["measured_on"], str) else None
 
 
 def question_of_day(measured_on: str | None, calibrated_on: str) -> str | None:

@@ -15,19 +15,20 @@ from layers.corrections import LIVE, corrected
 from layers.days import days, local_days
 from layers.error_model import Array, Whole
 from layers.expectation import Expected, as_typed, credible, expected_of, packed
-from layers.hands import question_of_day
+from layers.hands import doubtful_hands
 from layers.inputs import Records, SiteTerms, with_hands
 from layers.reading_check import Verdict, check
 from layers.standing import REMOVED, settled_events
+from layers.taper import HIGHEST_M
 from layers.usual_sizes import YOUNG_LOG_SD, YOUNG_MEDIAN_CM, YOUNG_SHARE
 
-UNLIKE, FORK, PLANTED, GONE, AHEAD, HAND = (
+UNLIKE, FORK, PLANTED, GONE, AHEAD, HIGH_UP = (
     "unlike before",
     "two corrections",
     "before planting",
     "after removal",
     "day ahead",
-    "hand measured later",
+    "high up the trunk",
 )
 ACCEPT, SUPERSEDE, VOID, ASK_AGAIN = "accept", "supersede", "void", "ask again"
 NEAR = 2.0  # deviations within which no explanation of the usual weights reaches the limit
@@ -103,8 +104,9 @@ def questioned(
     -------
     DataFrame
         One row for each question: ``reading_id``, ``stem_id``, ``tree_id``, ``measured_on``, ``what`` (one of
-        the words of this module), ``verdict`` (of the check, where the size is unlike what came before) and
-        ``detail`` (the day that does not go with it, or a sentence), by day, latest last.
+        the words of this module, or of :mod:`layers.hands`), ``verdict`` (of the check, where the size is
+        unlike what came before) and ``detail`` (the day that does not go with it, or the team whose hand it
+        was counted with), by day, latest last.
 
     Notes
     -----
@@ -118,6 +120,8 @@ def questioned(
     found = [
         *((id, UNLIKE, verdict, None) for id, verdict in unlike),
         *_by_day(records, terms, live),
+        *_by_hand(records, terms, live),
+        *_high_up(live),
         *_forks(live),
     ]
     rows = pd.DataFrame(found, columns=["reading_id", "what", "verdict", "detail"]).astype(object)
@@ -179,12 +183,21 @@ def _by_day(records: Records, terms: SiteTerms, live: pd.DataFrame) -> Iterator[
     for n in np.flatnonzero(measured > received + np.timedelta64(1, "D")).tolist():
         yield ids[n], AHEAD, None, str(received[n])
     yield from _not_standing(records, live, measured)
-    hands = {hand.calibration_id: hand for hand in with_hands(terms, records).hands}
-    for n in np.flatnonzero(live["calibration_id"].notna().to_numpy()).tolist():
-        row = live.iloc[n]
-        hand = hands.get(row["calibration_id"])
-        if hand is not None and question_of_day(row["measured_on"], hand.calibrated_on):
-            yield ids[n], HAND, None, hand.calibrated_on
+
+
+def _by_hand(records: Records, terms: SiteTerms, live: pd.DataFrame) -> Iterator[tuple[Any, ...]]:
+    """Readings counted with a hand that is in doubt."""
+    ids = live["reading_id"].to_numpy(dtype=object)
+    for place, what, detail in doubtful_hands(live, with_hands(terms, records).hands):
+        yield ids[place], what, None, detail
+
+
+def _high_up(live: pd.DataFrame) -> Iterator[tuple[Any, ...]]:
+    """Sizes from so high up that they are never brought down, where nothing was said that led up there."""
+    said = live["value"].fillna(0.0) > 0.0
+    high = said & live["awkward"].isna() & (live["height_m"].astype(float) > HIGHEST_M + 1e-9)
+    for reading_id in live.loc[high, "reading_id"]:
+        yield reading_id, HIGH_UP, None, None
 
 
 def _not_standing(

@@ -44,13 +44,14 @@ _BOOKKEEPING = {"fid", "site_id", "change_id", "received_at", "actor"}
 
 @dataclass(frozen=True)
 class Answer:
-    """What became of one record that was sent."""
+    """What became of one record that was sent; every fault with its place where it could not be read."""
 
     id: str
     outcome: Outcome
     why: str | None = None
     sent: dict[str, Any] | None = None
     known: dict[str, Any] | None = None
+    faults: tuple[tuple[str, str], ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -200,7 +201,7 @@ def _checked(model: type[Appended], item: Any) -> Appended | Answer:
         return parsed(model, item)
     except InvalidRequest as error:
         sent_id = item.get("id", "") if isinstance(item, Mapping) else ""
-        return Answer(str(sent_id), "refused", str(error))
+        return Answer(str(sent_id), "refused", str(error), faults=tuple(error.faults))
 
 
 class _Desk:

@@ -130,12 +130,15 @@ def _one(answer: Answer, kind: str) -> Response:
     if answer.outcome == "refused" and answer.sent is not None:
         raise Conflict(kind, answer.id, answer.sent, answer.known)
     if answer.outcome == "refused":
-        raise InvalidRequest(answer.why or _("It was refused."))
+        raise InvalidRequest(answer.faults or answer.why or _("It was refused."))
     return _json(_said(answer), 200 if answer.outcome == "already there" else 201)
 
 
 def _said(answer: Answer) -> dict[str, Any]:
-    return {name: value for name, value in asdict(answer).items() if value is not None}
+    said = {name: value for name, value in asdict(answer).items() if value is not None}
+    if answer.faults:
+        said["faults"] = [{"where": where, "detail": detail} for where, detail in answer.faults]
+    return said
 
 
 def _body() -> Any:

@@ -1,12 +1,14 @@
 """What is asked about a reading, in words; and what it would be if the likeliest explanation holds."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 from flask_babel import gettext as _
 from flask_babel import lazy_gettext as _l
 
-from layers.questioned import AHEAD, FORK, GONE, HAND, PLANTED, UNLIKE
+from layers.hands import MEASURED_LATER, MEASURED_TOO_LATE, NOT_ENTERED, OF_OTHERS, OTHER_PART
+from layers.questioned import AHEAD, FORK, GONE, HIGH_UP, PLANTED, UNLIKE
 from layers.reading_check import Suspected, Verdict
 from service.view import SiteView
 from service.web import display, tree_facts
@@ -47,7 +49,12 @@ WHATS = {
     PLANTED: _l("before planting"),
     GONE: _l("after it was taken out"),
     AHEAD: _l("day ahead"),
-    HAND: _l("hand measured later"),
+    MEASURED_LATER: _l("hand measured later"),
+    MEASURED_TOO_LATE: _l("hand measured too late"),
+    NOT_ENTERED: _l("hand not entered"),
+    OF_OTHERS: _l("hand of another team"),
+    OTHER_PART: _l("another part of the hand"),
+    HIGH_UP: _l("high up the trunk"),
 }
 
 
@@ -94,15 +101,31 @@ def sentence(row: Any, reading: Any, names: Names, units: display.Units) -> str:
     said = tree_facts.as_said(reading, units)
     if row.what == UNLIKE:
         return f"{said}. {expected(row.verdict, reading)} {explained(row.verdict, names, units)}".strip()
-    day = display.day(row.detail)
-    why = {
-        FORK: _("It was corrected more than once; the correction that was made last counts."),
-        PLANTED: _("It is dated before the tree was planted, %(day)s.", day=day),
-        GONE: _("It is dated after the tree was taken out, %(day)s.", day=day),
-        AHEAD: _("Its day had not come yet when it came in, %(day)s.", day=day),
-        HAND: _("The hand it was counted with was measured later, %(day)s.", day=day),
-    }
-    return f"{said}. {why[row.what]}"
+    return f"{said}. {_WHY[row.what](row.detail)}"
+
+
+_WHY: dict[str, Callable[[Any], Any]] = {
+    FORK: lambda _d: _("It was corrected more than once; the correction that was made last counts."),
+    PLANTED: lambda day: _("It is dated before the tree was planted, %(day)s.", day=display.day(day)),
+    GONE: lambda day: _("It is dated after the tree was taken out, %(day)s.", day=display.day(day)),
+    AHEAD: lambda day: _("Its day had not come yet when it came in, %(day)s.", day=display.day(day)),
+    MEASURED_LATER: lambda day: _(
+        "The hand it was counted with was measured later, %(day)s.", day=display.day(day)
+    ),
+    MEASURED_TOO_LATE: lambda day: _(
+        "The team measured its hand only later, %(day)s; the usual hand of grown-ups counts for it.",
+        day=display.day(day),
+    ),
+    NOT_ENTERED: lambda _d: _(
+        "The hand it was counted with has not been entered; until then the usual hand of grown-ups counts."
+    ),
+    OF_OTHERS: lambda team: _("It was counted with the hand of another team, %(team)s.", team=team),
+    OTHER_PART: lambda _d: _("The hand it names is measured in something else; the usual one counts."),
+    HIGH_UP: lambda _d: _(
+        "That is higher up the trunk than sizes are brought down from, so no figure uses it. "
+        "Is the height right?"
+    ),
+}
 
 
 def expected(verdict: Verdict, reading: Any) -> str:

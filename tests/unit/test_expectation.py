@@ -8,11 +8,12 @@ import pandas as pd
 import pytest
 
 from layers.expectation import GOOD_WEIGHT, WEIGHTS, as_typed, expected_of, packed
+from layers.hands import MEASURED_LATER, MEASURED_TOO_LATE, NOT_ENTERED, OF_OTHERS, OTHER_PART
 from layers.questioned import (
     AHEAD,
     FORK,
     GONE,
-    HAND,
+    HIGH_UP,
     PLANTED,
     UNLIKE,
     questioned,
@@ -278,13 +279,49 @@ def test_a_reading_dated_after_it_was_received_is_questioned():
     assert asked(site([reading(1, 94, "2020-06-02", received_at="2020-06-01T10:00:00Z")])) == []
 
 
-def test_a_hand_that_was_measured_after_the_reading_is_questioned():
-    counted = {"instrument": "hand breadths", "unit": "hands", "calibration_id": "c1"}
-    said = ("c1", "A", "hand breadths", 10, "[85, 86, 85, 84, 85]", "2021-01-01", None, 0)
+def hand_of(crew="A", instrument="hand breadths", on="2021-01-01"):
+    said = ("c1", crew, instrument, 10, "[85, 86, 85, 84, 85]", on, None, 0)
     names = ("id", "crew", "instrument", "counts", "totals_cm", "calibrated_on", "supersedes", "void")
-    calibration = dict(zip(names, said, strict=True))
-    records = site([reading(1, 11, "2020-06-01", **counted), reading(2, 11.5, "2021-06-01", **counted)])
-    assert asked(replace(records, calibrations=pd.DataFrame([calibration]))) == [("r1", HAND)]
+    return pd.DataFrame([dict(zip(names, said, strict=True))])
+
+
+def asked_of_hands(*calibrations, **said):
+    counted = {"instrument": "hand breadths", "unit": "hands", "crew": "A", **said}
+    readings = [reading(1, 11, "2020-06-01", **counted), reading(2, 11.5, "2021-06-01", **counted)]
+    found = questioned(replace(site(readings), calibrations=pd.concat(calibrations)), TERMS, AS_OF)
+    return list(zip(found["reading_id"], found["what"], found["detail"], strict=True))
+
+
+def test_a_hand_that_was_measured_after_the_reading_is_questioned():
+    assert asked_of_hands(hand_of(), calibration_id="c1") == [("r1", MEASURED_LATER, "2021-01-01")]
+    assert asked_of_hands(hand_of()) == [("r1", MEASURED_TOO_LATE, "2021-01-01")]
+    assert asked_of_hands(hand_of(on="2020-01-01")) == []
+    assert asked_of_hands(hand_of(crew="B")) == []
+
+
+def test_a_hand_that_is_not_that_of_the_reading_is_questioned():
+    def asked_about(*calibrations, **said):
+        return {row[1:] for row in asked_of_hands(*calibrations, **said)}
+
+    early = hand_of(on="2020-01-01")
+    assert asked_about(early, calibration_id="c1") == set()
+    assert asked_about(early, calibration_id="c1", crew="B") == {(OF_OTHERS, "A")}
+    assert asked_about(early, calibration_id="c1", crew=None) == set()
+    assert asked_about(early, calibration_id="c9") == {(NOT_ENTERED, None)}
+    spans = hand_of(instrument="hand spans", on="2020-01-01")
+    assert asked_about(spans, calibration_id="c1") == {(OTHER_PART, None)}
+
+
+def test_a_height_that_is_never_brought_down_is_questioned_unless_the_trunk_is_awkward():
+    high = {"height_m": 4.5}
+    assert asked(site([reading(1, 94.2, "2020-06-01", **high)])) == [("r1", HIGH_UP)]
+    assert asked(site([reading(1, 94.2, "2020-06-01", awkward="buttress", **high)])) == []
+    assert asked(site([reading(1, 94.2, "2020-06-01", height_m=1.53)])) == []
+    assert asked(site([reading(1, 0.0, "2020-06-01", **high)])) == []
+    settled_once = settled(
+        site([reading(1, 94.2, "2020-06-01", **high)]), ("reading", "r1", HIGH_UP, "accept")
+    )
+    assert asked(settled_once) == []
 
 
 def test_what_cannot_be_brought_to_breast_height_is_not_judged():

@@ -39,6 +39,15 @@ def test_without_peers_only_trees_with_growth_of_their_own_are_carried_on():
     assert found["peers"].tolist() == [None]
 
 
+def test_growth_that_cannot_be_told_yet_carries_nobody_on_without_peers():
+    """A year is enough among peers, that hold it; alone it would double a trunk in ten years."""
+    short = [("2020-05-01", 44.0), ("2021-05-01", 48.0)]
+    assert not len(tree_forecasts(ahead_of(histories(short)), "2030-05-01"))
+    grown = [[("2020-05-01", 20.0), ("2024-05-01", 22.0)]] * 10
+    found = tree_forecasts(ahead_of(histories(short, *grown)), "2030-05-01").set_index("tree_id")
+    assert found.loc["t0", "expected_cm"] < 60.0
+
+
 def test_stems_are_taken_together_as_one_of_the_same_cut_face():
     stems = [make_stem(stem_id=f"s{n}", fid=n + 1, tree_id="t0", number=n + 1) for n in range(2)]
     said = histories(*[[("2020-05-01", 30.0 + n), ("2024-05-01", 32.0 + n)] for n in range(2)])

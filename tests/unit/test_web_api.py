@@ -95,6 +95,20 @@ def test_a_refused_record_alone_is_a_problem_with_its_reason(client, view):
     assert "There is no stem" in answer.json["detail"]
 
 
+def test_every_fault_of_a_refused_record_is_told_with_its_place(client, view):
+    bad = reading(view, unit="furlong", height_m=-1)
+    alone = client.post(api("/readings"), json=bad).json
+    assert {fault["where"] for fault in alone["errors"]} == {"/unit", "/height_m"}
+    (in_a_batch,) = client.post(api("/readings"), json=[bad]).json
+    assert {fault["where"] for fault in in_a_batch["faults"]} == {"/unit", "/height_m"}
+
+
+def test_a_height_that_looks_like_feet_is_kept_and_asked_about(client, view):
+    answer = client.post(api("/readings"), json=reading(view, height_m=4.5)).json
+    assert answer["outcome"] == "questioned"
+    assert "at 4.50 m" in answer["why"] and "Is the height right?" in answer["why"]
+
+
 def test_a_batch_that_is_too_large_is_refused_whole(client, view):
     answer = client.post(api("/readings"), json=[{}] * 5001)
     assert answer.status_code == 422

@@ -21,6 +21,7 @@ LIST = """Tag,Species,Girth in,Height ft,Crown ft,Place,Lon,Lat,Measured on
 1,Quercus alba,94.2,62,41.5,Meadow,-89.4001,43.0701,2021-05-14
 2,Acer saccharum,48.5,12.5,12,Meadow,-89.4003,43.0702,2022-05-14
 """
+HAND = {f"total_{n}": total for n, total in enumerate(("27.5", "28", "27", "28.5", "28"), start=1)}
 METRIC = re.compile(r"\d\s?m\b|\bmet(?:re|er)s?\b|\d\s?cm\b|\bhectares\b|\d\s?ha\b")
 ISO_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 CHOICE_OF_UNITS = re.compile(r"centimetres, hectares|\(\d\.\d\d m\)|inches were typed as centimetres")
@@ -55,7 +56,10 @@ def text_of(page):
 def busy(client, store, view):
     """The ground with readings at two heights, sights, heights, areas and something underneath."""
     tree = first(view)
+    for height in ("4 ft 6 in", "2 ft"):
+        send(client, f"/trees/{tree}/measure", value="94.5", height_m=height, measured_on="2023-06-01")
     send(client, f"/trees/{tree}/measure", value="95", height_m="3 ft 2 in", measured_on="2024-06-01")
+    send(client, "/hands", crew="5b", calibrated_on="2024-05-01", unit="in", **HAND)
     send(client, f"/trees/{tree}/note", height_m="63", crown_diameter_m="41 ft 6 in", seen="fresh crack")
     edge = "-89.401 43.069\n-89.399 43.069\n-89.399 43.071\n-89.401 43.071"
     send(
@@ -76,6 +80,9 @@ PAGES = (
     *("", "/figures", "/trees", "/flags?kind=all", "/sheets", "/ground", "/data", "/grid", "/terms"),
     *("/trees/new", "/areas/new", "/targets/new", "/plans/new", "/inspections/new", "/undo"),
     *("/trees/{tree}", "/trees/{tree}/measure", "/trees/{tree}/note", "/trees/{tree}/edit"),
+    *("/growth?since=2022-01-01", "/check", "/model", "/rounds", "/hands", "/trees/{tree}/code?height_m=2"),
+    *("/how?of=tree:{tree}", "/how?of=tree:{tree}:growth_cm_per_yr", "/how?of=tree:{tree}:basal_area_m2"),
+    *("/how?of=figure:site:basal_area_m2", "/how?of=figure:site:stems_per_ha"),
 )
 
 
