@@ -66,8 +66,27 @@ def asked_day() -> str | None:
     return day.isoformat()
 
 
+def asked_change() -> int | None:
+    """The change named by ``?known_at=``, or ``None`` for the latest: what would have been said then.
+
+    Nothing is written from what was known then, so that only addresses that are looked at have it.
+
+    Raises
+    ------
+    InvalidRequest
+        If it is not the number of a change.
+    """
+    said = request.args.get("known_at", "").strip()
+    if not said or request.method not in ("GET", "HEAD"):
+        return None
+    if not (said.isascii() and said.isdecimal() and len(said) <= 12 and int(said) > 0):
+        what = _("%(said)s is not the number of a change; the page of data lists them.", said=repr(said)[:40])
+        raise InvalidRequest([("known_at", what)])
+    return int(said)
+
+
 def site_view(slug: str) -> SiteView:
-    """The site at the day that was asked for.
+    """The site at the day, and as known at the change, that was asked for.
 
     Raises
     ------
@@ -76,8 +95,8 @@ def site_view(slug: str) -> SiteView:
     NotPermitted
         If the actor may not see it.
     InvalidRequest
-        If ``?as_of=`` is not a day.
+        If ``?as_of=`` is not a day, or ``?known_at=`` no change.
     """
-    view = view_of(store(), slug, actor(), asked_day())
+    view = view_of(store(), slug, actor(), asked_day(), asked_change())
     g.units = view.terms.units
     return view

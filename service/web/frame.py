@@ -2,6 +2,7 @@
 
 import hashlib
 from typing import Any
+from urllib.parse import urlencode
 
 from flask import Response, make_response, render_template, request
 from flask_babel import get_locale
@@ -31,6 +32,7 @@ def site_page(template: str, view: SiteView, here: str, **given: Any) -> str:
         here=here,
         site_caution=site_caution(view),
         day_query=day_query(),
+        asked_change=current.asked_change(),
         today_address=request.path,
         height_words=height_words(view),
         offered_heights=offered_heights(view),
@@ -54,9 +56,10 @@ def _tabs(slug: str) -> list[tuple[str, str, str]]:
 
 
 def day_query() -> str:
-    """The part of an address that keeps the day that was asked for."""
-    day = current.asked_day()
-    return f"?as_of={day}" if day else ""
+    """The part of an address that keeps the day, and the change known at, that were asked for."""
+    asked = {"as_of": current.asked_day(), "known_at": current.asked_change()}
+    said = urlencode({name: value for name, value in asked.items() if value})
+    return f"?{said}" if said else ""
 
 
 def height_words(view: SiteView) -> str:

@@ -105,3 +105,25 @@ def test_charts_are_pictures_with_a_policy_of_their_own(client, view):
 )
 def test_layers_and_forms_that_are_not_there_are_said(client, view, name, status):
     assert client.get(address(name)).status_code == status
+
+
+def test_what_was_known_at_a_change_can_be_asked_for_and_is_kept_apart_by_its_tag(client, store, view):
+    before = view.known_at
+    tree = view.trees.iloc[0]
+    enter_observations(
+        store, SLUG, LOCAL_MANAGER, [{"tree_id": tree.tree_id, "what": "hollow", "observed_on": "2026-06-01"}]
+    )
+    now = client.get(address("layers/flags.geojson"))
+    then = client.get(address(f"layers/flags.geojson?known_at={before}"))
+    assert (now.json["known_at"], then.json["known_at"]) == (before + 1, before)
+    assert len(now.json["features"]) > len(then.json["features"])
+    assert now.headers["ETag"] != then.headers["ETag"]
+    page = client.get(address(f"flags?known_at={before}")).text
+    assert f"as it was known at change {before}." in page and f"trees?known_at={before}" in page
+
+
+@pytest.mark.parametrize("said", ["0", "-1", "x", "1.5", "²", "9" * 40])
+def test_a_change_that_is_no_number_is_refused_in_a_sentence(client, view, said):
+    answer = client.get(address("layers/trees.geojson"), query_string={"known_at": said})
+    assert answer.status_code == 400
+    assert "is not the number of a change" in answer.text
