@@ -1,7 +1,8 @@
 """Lengths in forms: shown and typed in the units of the ground, kept in metres (widths in centimetres).
 
 On a ground in US customary units a height may be typed as 4.5, as 4 ft 6 in, as 4' 6" or as 54 in; a length
-with its unit (1.37 m) is understood on every ground.
+with its unit (1.37 m) is understood on every ground. A bare number too high up a trunk in feet is likelier
+inches: its unit is asked for.
 """
 
 import re
@@ -9,6 +10,7 @@ from typing import Any
 
 from flask_babel import gettext as _
 
+from layers.taper import HIGHEST_M
 from layers.units import CM_PER_IN, HA_PER_ACRE, M_PER_FT, height_words
 from service.web import display
 from service.web.form import Form
@@ -59,6 +61,12 @@ def typed(form: Form, name: str, units: str, *known: Any, kind: str = "height") 
     if kind in ("width", "ground") or form.is_number(said):
         number = form.number(name)
         found = None if number is None else round(number * per_unit(units, kind), 6)
+        if units == "us" and kind == "measuring" and found is not None and found > HIGHEST_M:
+            form.faults[name] = _(
+                "Is %(said)s meant in inches or in feet? Type it with its unit, for example 24 in or 4 ft 6 in.",
+                said=said[:40],
+            )
+            return None
     else:
         found = _with_unit(said)
         if found is None:

@@ -122,7 +122,7 @@ _WHY: dict[str, Callable[[Any], Any]] = {
     OF_OTHERS: lambda team: _("It was counted with the hand of another team, %(team)s.", team=team),
     OTHER_PART: lambda _d: _("The hand it names is measured in something else; the usual one counts."),
     HIGH_UP: lambda _d: _(
-        "That is higher up the trunk than sizes are brought down from, so no figure uses it. "
+        "That is higher up the trunk than sizes are brought down from: no figure can use it. "
         "Is the height right?"
     ),
 }

@@ -7,6 +7,7 @@ from flask import flash
 from flask_babel import gettext as _
 from flask_babel import ngettext
 
+from layers.questioned import HIGH_UP
 from service.entry import Answer
 from service.view import SiteView
 from service.web import display
@@ -33,8 +34,12 @@ def tell(view: SiteView, ids: Sequence[str]) -> None:
                 first,
             )
         )
-    for said in list(asked.values())[:MOST_SAID]:
-        flash(_("%(question)s It is kept and counts; measure again, or correct it.", question=said))
+    high_up = set(view.questioned.loc[view.questioned["what"] == HIGH_UP, "reading_id"])
+    for id, said in list(asked.items())[:MOST_SAID]:
+        if id in high_up:
+            flash(_("%(question)s It is kept; measure again, or correct it.", question=said))
+        else:
+            flash(_("%(question)s It is kept and counts; measure again, or correct it.", question=said))
     if len(asked) > MOST_SAID:
         flash(_("Please check %(num)s more readings in the same way.", num=len(asked) - MOST_SAID))
 

@@ -234,3 +234,11 @@ def test_hostile_notes_are_shown_as_they_were_typed(client, view):
 def test_a_measurement_that_is_not_there_is_not_found(client, view):
     path = f"/sites/{SLUG}/readings/00000000-0000-4000-8000-000000000000/correct"
     assert client.get(path).status_code == 404
+
+
+def test_a_height_high_up_is_kept_and_asked_about_and_is_not_said_to_count(client, view):
+    path = f"/trees/{tree_at(view, 1)}/measure"
+    assert send(client, path, value="70", measured_on="2024-06-01", height_m="4.5").status == 303
+    (asked,) = [said for said in told(client) if "Please check" in said]
+    assert "no figure can use it. Is the height right? It is kept; measure again, or correct it." in asked
+    assert "counts" not in asked

@@ -127,6 +127,17 @@ def test_files_stay_metric(client, busy):
     assert tall["2"] == pytest.approx(12.5 * 0.3048)
 
 
+@pytest.mark.parametrize("typed", ["24", "54", "6"])
+def test_a_height_without_a_unit_that_no_trunk_is_measured_at_in_feet_asks_for_it(client, store, view, typed):
+    sent = send(client, f"/trees/{first(view)}/measure", value="95", height_m=typed, measured_on="2024-06-01")
+    assert sent.status == 422
+    assert "in inches or in feet?" in sent.faults["height_m"]
+    assert len(now(store).records.readings) == len(view.records.readings)
+    sent = send(client, f"/trees/{first(view)}/measure", value="95", height_m=f"{typed} in")
+    assert sent.status == 303
+    assert now(store).records.readings["height_m"].iloc[-1] == pytest.approx(float(typed) * 0.0254)
+
+
 def test_heights_are_taken_in_feet_and_inches_and_kept_in_metres(client, store, busy):
     tree, readings = first(busy), busy.records.readings
     assert readings["height_m"].iloc[-1] == pytest.approx(38 * 0.0254)
