@@ -209,3 +209,17 @@ def test_pages_work_without_scripts(open_page, site):
         page = go(watched, site, name)
         assert page.locator("h1").count() == 1
         assert page.locator("main").inner_text().strip()
+
+
+def test_on_a_phone_the_list_to_be_looked_at_shows_evidence_and_answer_without_sideways_scrolling(
+    open_page, site
+):
+    page = go(open_page(360, 800), site, "all questions")
+    cells = page.locator("tbody tr").first.locator("td")
+    assert cells.count() == 6
+    for cell in cells.all():
+        box = cell.bounding_box()
+        assert box["x"] >= 0 and box["x"] + box["width"] <= 360
+    region = page.locator(".scroll:has(.stacked)")
+    assert region.evaluate("e => e.scrollWidth - e.clientWidth") == 0
+    assert page.locator("thead a").first.is_visible()
