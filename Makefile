@@ -48,11 +48,19 @@ chromium: environment
 
 # --- tests ------------------------------------------------------------------------------------------------
 
+# What is timed has the machine for itself; the rest runs in two processes.
+TIMED := benchmarks real_inputs
+APART := unit published contract store browser
+ALONE := $(APART:%=--ignore=tests/%)
+TOGETHER := --numprocesses 2 --dist loadfile $(TIMED:%=--ignore=tests/%)
+
 test: environment chromium lint types
-	$(BIN)/pytest $(SHORT) tests
+	$(BIN)/pytest $(SHORT) $(ALONE) tests
+	$(BIN)/pytest $(SHORT) $(TOGETHER) tests
 
 long: environment chromium lint types
-	$(BIN)/pytest tests
+	$(BIN)/pytest $(ALONE) tests
+	$(BIN)/pytest $(TOGETHER) tests
 
 lint: environment
 	$(BIN)/ruff check .
