@@ -63,7 +63,8 @@ def typed(form: Form, name: str, units: str, *known: Any, kind: str = "height") 
         found = None if number is None else round(number * per_unit(units, kind), 6)
         if units == "us" and kind == "measuring" and found is not None and found > HIGHEST_M:
             form.faults[name] = _(
-                "Is %(said)s meant in inches or in feet? Type it with its unit, for example 24 in or 4 ft 6 in.",
+                "Is %(said)s meant in inches or in feet? "
+                "Type it with its unit, for example 24 in or 4 ft 6 in.",
                 said=said[:40],
             )
             return None
