@@ -7,7 +7,8 @@ from flask_babel import gettext as _
 
 from service.edit import add_trees, cross_out, edit_tree
 from service.records import TreeIn, parsed
-from service.undo import last_by_hand, undo_last
+from service.site_models import Adoption, adoptions
+from service.undo import LastEntry, last_by_hand, undo_last
 from service.view import SiteView
 from service.web import choices, current, form, frame, lengths, tree_facts
 
@@ -132,12 +133,19 @@ def cross_out_tree(slug: str, tree_id: str) -> Any:
     return form.away(f"/sites/{slug}/trees")
 
 
+def _model_since(slug: str, last: LastEntry | None) -> Adoption | None:
+    """The error model that came into use after the last entry, which taking back leaves in use."""
+    known = adoptions(current.store(), slug, current.actor())
+    return known[-1] if known and (last is None or known[-1].change_no > last.change_no) else None
+
+
 @bp.route("/sites/<slug>/undo", methods=["GET", "POST"])
 def take_back(slug: str) -> Any:
     """Take back the last thing that was entered by hand on this ground."""
     last = last_by_hand(current.store(), slug, current.actor())
     if request.method == "GET":
-        return frame.site_page("undo.html", current.site_view(slug), "today", last=last)
+        view = current.site_view(slug)
+        return frame.site_page("undo.html", view, "today", last=last, model_since=_model_since(slug, last))
     if last is None:
         flash(_("There is nothing to take back."))
     elif form.typed().text("change_no") != str(last.change_no):

@@ -6,7 +6,7 @@ import pytest
 
 from layers.learning import repeats
 from service.actors import LOCAL_MANAGER
-from service.edit import add_rounds
+from service.edit import add_crews, add_rounds
 from service.entry import enter_readings
 from service.site_models import adoptions, figures_with
 from service.view import view_of
@@ -107,6 +107,16 @@ def test_going_back_to_version_0_gives_the_first_figures_again(store, client, ro
     text = page(client, "/model")
     assert adopt(client, text[text.index('class="tools"') - 30 :], choice="0").status_code == 303
     assert {**seen(store).figures[0], "known_at": 0} == {**first, "known_at": 0}
+
+
+def test_taking_back_says_that_a_model_came_into_use_since_and_where_that_is_changed(store, client, round_id):
+    said = "Version 1 of the error model was put into use since the last entry."
+    assert said not in words(page(client, "/undo"))
+    adopt(client, learned_form(client))
+    taking_back = page(client, "/undo")
+    assert said in words(taking_back) and f'href="/sites/{SLUG}/model"' in taking_back
+    add_crews(store, SLUG, LOCAL_MANAGER, [{"code": "Z", "kind": "pupils"}])
+    assert said not in words(page(client, "/undo"))
 
 
 def test_a_model_looked_at_before_something_was_entered_is_not_adopted(store, client, round_id):
