@@ -24,7 +24,11 @@ def tell(view: SiteView, ids: Sequence[str]) -> None:
     fitting, first = sum(number > 0 for number in others), sum(number == 0 for number in others)
     if fitting:
         flash(
-            ngettext("The reading fits those before it.", "%(num)s readings fit those before them.", fitting)
+            ngettext(
+                "The measurement fits those before it.",
+                "%(num)s measurements fit those before them.",
+                fitting,
+            )
         )
     if first:
         flash(

@@ -211,15 +211,19 @@ def test_pages_work_without_scripts(open_page, site):
         assert page.locator("main").inner_text().strip()
 
 
-def test_on_a_phone_the_list_to_be_looked_at_shows_evidence_and_answer_without_sideways_scrolling(
-    open_page, site
-):
-    page = go(open_page(360, 800), site, "all questions")
-    cells = page.locator("tbody tr").first.locator("td")
+@pytest.mark.parametrize("name", ["all questions", "tree"])
+def test_on_a_phone_long_rows_are_read_to_their_end_without_sideways_scrolling(open_page, site, name):
+    page = go(open_page(360, 800), site, name)
+    cells = page.locator(".stacked tbody tr").first.locator("td")
     assert cells.count() == 6
     for cell in cells.all():
         box = cell.bounding_box()
         assert box["x"] >= 0 and box["x"] + box["width"] <= 360
     region = page.locator(".scroll:has(.stacked)")
     assert region.evaluate("e => e.scrollWidth - e.clientWidth") == 0
-    assert page.locator("thead a").first.is_visible()
+    assert page.locator(".stacked thead").locator("a, button").first.is_visible()
+
+
+def test_all_columns_of_the_figures_are_in_sight_on_a_wide_screen(open_page, site):
+    page = go(open_page(1440, 800), site, "figures")
+    assert page.locator(".scroll").first.evaluate("e => e.scrollWidth - e.clientWidth") == 0

@@ -101,7 +101,7 @@ def test_a_code_that_is_known_may_be_used_again(client, store, view):
 
 def test_a_reading_that_fits_is_told_so_and_the_word_is_about_the_reading(client, view):
     send(client, f"/trees/{tree_at(view, 1)}/measure", value="53", measured_on="2026-05-14", height_m="")
-    assert told(client) == ["The measurement is kept.", "The reading fits those before it."]
+    assert told(client) == ["The measurement is kept.", "The measurement fits those before it."]
 
 
 def test_a_reading_that_does_not_fit_is_kept_and_questioned_with_the_slip_that_would_explain_it(

@@ -166,7 +166,7 @@ def test_rows_that_do_not_fit_are_kept_and_named(client, store, view):
     send(client, "/grid", **SHEET, **rows)
     assert len(new_readings(store, view)) == 4
     said = told(client, "/grid")
-    assert "2 readings fit those before them." in said
+    assert "2 measurements fit those before them." in said
     assert any(news.startswith("Please check tree A2: 20 cm round") for news in said)
     assert any(news.startswith("Please check tree A1: 80 cm round") for news in said)
 
