@@ -67,6 +67,8 @@ def site_tree(slug: str, tree_id: str) -> str:
     stems = tree_facts.stems_of(view, tree_id, display.Units(view.terms.units), known)
     errors = how_facts.of_tree(view, tree, known, "dbh_cm").errors
     error_parts = () if errors is None else errors.parts
+    asked = set(view.questioned.loc[view.questioned["tree_id"] == tree_id, "reading_id"])
+    used = {id for trunk in known.values() for id in trunk.inputs.get("reading_id", ())}
     return frame.site_page(
         "tree.html",
         view,
@@ -75,7 +77,8 @@ def site_tree(slug: str, tree_id: str) -> str:
         record=record,
         changed=changes_of_tree(view, record),
         stems=stems,
-        asked=set(view.questioned.loc[view.questioned["tree_id"] == tree_id, "reading_id"]),
+        asked=asked,
+        in_question=bool(asked & used),
         reach=view.reaches[tree_id],
         growth_reach=how_facts.growth_reach(view, tree),
         **growth_facts.facts_of(view, tree_id, stems, display.Units(view.terms.units)),

@@ -66,6 +66,17 @@ def test_the_page_of_the_tree_marks_the_reading_that_is_asked_about(client, stor
     assert client.get(f"/sites/{SLUG}/trees/{tree}").text.count(mark) == 1
 
 
+def test_the_page_of_the_tree_says_where_its_size_rests_on_a_reading_in_question(client, store, view):
+    tree = view.records.stems.iloc[1]["tree_id"]
+    said = "the give or take does not allow for a mistake"
+    assert said not in client.get(f"/sites/{SLUG}/trees/{tree}").text
+    odd(store, view)
+    assert said in client.get(f"/sites/{SLUG}/trees/{tree}").text
+    good = {"stem_id": view.records.stems.iloc[1]["stem_id"], "value": 51.5, "height_m": 1.3}
+    enter_readings(store, SLUG, LOCAL_MANAGER, [{**good, "measured_on": "2025-09-01"}])
+    assert said not in client.get(f"/sites/{SLUG}/trees/{tree}").text  # a later one that fits stands for it
+
+
 def test_a_page_of_words_that_judge_the_reading_never_the_tree(client, store, view):
     odd(store, view)
     page = client.get(PAGE).text.lower().split("</main>")[0]
