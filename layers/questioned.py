@@ -105,8 +105,8 @@ def questioned(
     DataFrame
         One row for each question: ``reading_id``, ``stem_id``, ``tree_id``, ``measured_on``, ``what`` (one of
         the words of this module, or of :mod:`layers.hands`), ``verdict`` (of the check, where the size is
-        unlike what came before) and ``detail`` (the day that does not go with it, or the team whose hand it
-        was counted with), by day, latest last.
+        unlike what came before) and ``detail`` (the day that does not go with it, the team whose hand it was
+        counted with, or what the other corrections say), by day, latest last.
 
     Notes
     -----
@@ -122,7 +122,7 @@ def questioned(
         *_by_day(records, terms, live),
         *_by_hand(records, terms, live),
         *_high_up(live),
-        *_forks(live),
+        *_forks(records.readings.join(state)),
     ]
     rows = pd.DataFrame(found, columns=["reading_id", "what", "verdict", "detail"]).astype(object)
     pairs = zip(rows["reading_id"], rows["what"], strict=True)
@@ -170,9 +170,18 @@ def _density_to_peak(at: Array, mean: Array, sd: Array, weight: Array) -> Array:
     return np.asarray(density / np.maximum(height.max(axis=1), 1e-300))
 
 
-def _forks(live: pd.DataFrame) -> Iterator[tuple[Any, ...]]:
-    for reading_id in live.loc[live["is_forked"], "reading_id"]:
-        yield reading_id, FORK, None, None
+def _forks(readings: pd.DataFrame) -> Iterator[tuple[Any, ...]]:
+    """Corrections that are in use beside others of the same reading, with what the others say."""
+    forked = readings[readings["is_forked"]]
+    for one in forked[forked["state"] == LIVE].itertuples():
+        others = forked[(forked["stem_id"] == one.stem_id) & (forked["state"] != LIVE)]
+        yield one.reading_id, FORK, None, ", ".join(_said(other) for other in others.itertuples())
+
+
+def _said(reading: Any) -> str:
+    if reading.void:
+        return "crossed out"
+    return "only a class" if reading.value != reading.value else f"{reading.value:g} {reading.unit}"
 
 
 def _by_day(records: Records, terms: SiteTerms, live: pd.DataFrame) -> Iterator[tuple[Any, ...]]:

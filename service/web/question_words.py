@@ -105,7 +105,11 @@ def sentence(row: Any, reading: Any, names: Names, units: display.Units) -> str:
 
 
 _WHY: dict[str, Callable[[Any], Any]] = {
-    FORK: lambda _d: _("It was corrected more than once; the correction that was made last counts."),
+    FORK: lambda others: _(
+        "It was corrected more than once; the correction that was made last counts. "
+        "Beside it stands: %(others)s.",
+        others=others,
+    ),
     PLANTED: lambda day: _("It is dated before the tree was planted, %(day)s.", day=display.day(day)),
     GONE: lambda day: _("It is dated after the tree was taken out, %(day)s.", day=display.day(day)),
     AHEAD: lambda day: _("Its day had not come yet when it came in, %(day)s.", day=display.day(day)),

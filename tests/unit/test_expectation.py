@@ -241,7 +241,7 @@ def test_crossed_out_readings_are_neither_asked_about_nor_judged_by():
     assert asked(site(void)) == []
 
 
-def test_two_corrections_of_one_reading_are_listed():
+def test_two_corrections_of_one_reading_are_listed_with_what_the_other_says():
     readings = [
         reading(1, 94.2, "2020-06-01"),
         reading(2, 94.6, "2020-06-01", supersedes="r1", recorded_at="2020-06-02T10:00:00Z"),
@@ -249,6 +249,7 @@ def test_two_corrections_of_one_reading_are_listed():
     ]
     records = site(readings)
     assert asked(records) == [("r3", FORK)]
+    assert questioned(records, TERMS, AS_OF)["detail"].tolist() == ["94.6 cm"]
     assert asked(settled(records, ("reading", "r3", FORK, "accept"))) == []
 
 
