@@ -55,7 +55,7 @@ def test_it_says_once_what_growth_does_not_say_and_how_many_calls_may_be_false(c
     text = page(client)
     assert text.count(SAYS_NOTHING) == 1
     calls = int((grown.trees["growth_words"].isin([GROWING, SMALLER])).sum())
-    said = re.search(r"Of (\d+) trunks.*?, (\d+) are called.*?at most ([\d.]+) are to be expected", text)
+    said = re.search(r"can be told: (\d+)\. Called .*?: (\d+)\.\s+By error alone at most ([\d.]+) of", text)
     assert said and int(said[2]) == calls
     assert float(said[3]) == pytest.approx(0.05 * calls, abs=0.05)
 
