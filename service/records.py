@@ -12,6 +12,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from layers import awkward_stems, goes, sighting
 from layers.hands import CM_PER_SAID, FEWEST_TIMES, INSTRUMENT_OF, LAID
 from service.errors import InvalidRequest
+from service.fault_words import sentence_of
 from service.intake.day_cells import middle
 
 _DAYS_OF_A_PRECISION = ("measured_on", "observed_on", "happened_on")
@@ -379,13 +380,5 @@ def parsed(model: type[Model], data: Any) -> Model:
         return model.model_validate(data)
     except ValidationError as error:
         raise InvalidRequest(
-            [
-                ("/" + "/".join(str(p) for p in fault["loc"]), _sentence(fault["msg"]))
-                for fault in error.errors()
-            ]
+            [("/" + "/".join(str(p) for p in fault["loc"]), sentence_of(fault)) for fault in error.errors()]
         ) from error
-
-
-def _sentence(message: str) -> str:
-    text = message.removeprefix("Value error, ")
-    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
