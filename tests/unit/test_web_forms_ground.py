@@ -238,7 +238,7 @@ def test_the_error_of_figures_per_hectare_holds_the_plan_s_misfit(client, store,
 
     send(client, "/areas/new", name="Yard", kind="boundary", corners="0 0\n80 0\n80 -50\n0 -50")
     for at in range(4):
-        place = {"x_m": str(10 + at), "y_m": "-20", "position_source": "tap on plan"}
+        place = {"x_m": str(38 + at), "y_m": "-25", "position_source": "tap on plan"}
         send(client, "/trees/new", tag=str(at), **place)
     stems = now(store).records.stems["stem_id"]
     enter_readings(store, SLUG, LOCAL_MANAGER, [{"stem_id": stem, "value": 120} for stem in stems])
