@@ -132,7 +132,7 @@ def test_what_was_known_earlier_is_counted_with_the_hands_of_then(school):
         ({"totals_cm": [70, 71]}, "at least 3"),
         ({"totals_cm": [70, 0, 71]}, "0 cm is no length of 10 hands"),
         ({"totals_cm": [70, 71, 5000]}, "5000 cm is no length"),
-        ({"totals_cm": [70, float("nan"), 71]}, "finite"),
+        ({"totals_cm": [70, float("nan"), 71]}, "no number that can be used"),
         ({"crew": ""}, "at least 1"),
         ({"calibrated_on": "last week"}, "is not a day"),
         ({"instrument": "feet"}, "hand breadths"),
