@@ -31,7 +31,7 @@ from service.actors import Actor, visible
 from service.errors import InvalidRequest
 from service.store.engine import Store
 from service.store.former import site_at
-from service.store.frames import records_of, terms_of
+from service.store.frames import nothing_to_collect, records_of, terms_of
 from service.store.model_rows import model_in_use
 from service.store.site_list import site_rows_with_trees
 from service.store.site_rows import find_site
@@ -116,7 +116,8 @@ class SiteView:
     def trees(self) -> pd.DataFrame:
         """The table of trees with signs, circumstances and questions (columns of TREES)."""
         given = (self.records, self.terms, self.as_of)
-        return screening.with_flags(self.plain_trees, self.flags, *given, around=self._around)
+        with nothing_to_collect():
+            return screening.with_flags(self.plain_trees, self.flags, *given, around=self._around)
 
     @cached_property
     def learned(self) -> Learned:

@@ -59,12 +59,12 @@ def terms_of(row: Any, model: SiteModel = PUBLISHED) -> SiteTerms:
 
 def records_of(connection: Connection, site_fid: int, known_at: int | None = None) -> Records:
     """Return every record of a site as it is, or as it was known at a change number."""
-    with _nothing_to_collect():
+    with nothing_to_collect():
         return _records(connection, site_fid, known_at)
 
 
 @contextmanager
-def _nothing_to_collect() -> Iterator[None]:
+def nothing_to_collect() -> Iterator[None]:
     """Keep Python from looking for garbage among hundreds of thousands of rows that are all in use."""
     was_on = gc.isenabled()
     gc.disable()
