@@ -79,7 +79,8 @@ class SiteView:
     @cached_property
     def state(self) -> StandState:
         """The stems on that day, with their shared error parts."""
-        return history.state_at(self.records, self.terms, self.as_of)
+        with nothing_to_collect():
+            return history.state_at(self.records, self.terms, self.as_of)
 
     @cached_property
     def _tall(self) -> pd.DataFrame:
@@ -110,7 +111,8 @@ class SiteView:
     def flags(self) -> pd.DataFrame:
         """The list to be looked at."""
         given = (self.records, self.plain_trees, self.terms, self.as_of)
-        return screening.flags(*given, around=self._around)
+        with nothing_to_collect():
+            return screening.flags(*given, around=self._around)
 
     @cached_property
     def trees(self) -> pd.DataFrame:
@@ -162,7 +164,8 @@ class SiteView:
     @cached_property
     def figures(self) -> list[dict[str, Any]]:
         """Figures of the site, its places and its areas (definitions N15)."""
-        return self._figures(None)
+        with nothing_to_collect():
+            return self._figures(None)
 
     def figures_since(self, since: str | None) -> list[dict[str, Any]]:
         """Return the figures with what changed since an earlier day; without one, those of the day alone.
