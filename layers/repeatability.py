@@ -18,13 +18,14 @@ from scipy import stats
 
 from layers import far_apart
 from layers.corrections import LIVE
-from layers.error_model import Z95, Array, Whole
+from layers.error_model import Array, Whole
 from layers.girth import Standardised, standardised
+from layers.growth_rates import least_change_told
 from layers.history import live_readings
 from layers.inputs import Records, SiteTerms
 from layers.learning import Repeats, learned_from, repeats
 from layers.site_model import PUBLISHED, Factor, SiteModel
-from layers.units import CM_PER_IN
+from layers.tolerance import national_tolerance_cm
 
 VOLUNTEER_WINDOW_CM = 2.54
 TRAINED = "trained staff"
@@ -124,25 +125,14 @@ def repeatability(records: Records, terms: SiteTerms, round_id: str) -> Repeatab
         pairs=pairs,
         within_volunteer_window=volunteer,
         within_survey_rule=survey,
-        least_change_stem_cm=least_change(np.hypot(np.sqrt(own.sd_cm**2 + typical.fixed_cm2), crew.sd_cm)),
-        least_change_mean_cm=least_change(_sd_of_mean(sizes.readings, own, crew, typical)),
+        least_change_stem_cm=float(
+            least_change_told(np.hypot(np.sqrt(own.sd_cm**2 + typical.fixed_cm2), crew.sd_cm))
+        ),
+        least_change_mean_cm=float(least_change_told(_sd_of_mean(sizes.readings, own, crew, typical))),
         guesses=_guesses(mine.readings),
         trunks=_trunks(every, left_out),
         left_out=left_out,
     )
-
-
-def least_change(sd_cm: float) -> float:
-    """Return the smallest change that two readings with this deviation can show [cm]: 1.96 sqrt(2) sd.
-
-    The sizes are of two rounds with independent errors; what both share (the instrument, the height) cancels.
-    """
-    return float(Z95 * np.sqrt(2.0) * sd_cm)
-
-
-def survey_tolerance_cm(diameter_cm: Array) -> Array:
-    """Return 0.1 in for every 20 in of diameter or part of it, in cm (from memory)."""
-    return np.asarray(0.1 * CM_PER_IN * np.ceil(np.asarray(diameter_cm, dtype=float) / (20.0 * CM_PER_IN)))
 
 
 @dataclass(frozen=True)
@@ -239,7 +229,7 @@ def _within(every: Repeats) -> tuple[float | None, float | None, int]:
         apart = np.abs(size[rows[one]] - size[rows[other]])
         middle = (size[rows[one]] + size[rows[other]]) / 2.0
         window += int((apart <= VOLUNTEER_WINDOW_CM).sum())
-        survey += int((apart <= survey_tolerance_cm(middle)).sum())
+        survey += int((apart <= national_tolerance_cm(middle)).sum())
         pairs += len(apart)
     return (window / pairs, survey / pairs, pairs) if pairs else (None, None, 0)
 

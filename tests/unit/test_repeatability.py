@@ -6,8 +6,10 @@ import pytest
 import statsmodels.formula.api as smf
 from scipy import stats
 
+from layers.growth_rates import least_change_told
 from layers.learning import learned_from, repeats
-from layers.repeatability import in_round, least_change, repeatability, survey_tolerance_cm
+from layers.repeatability import in_round, repeatability
+from layers.tolerance import national_tolerance_cm
 from tests.builders import make_site
 from tests.unit.test_learning import records_of
 
@@ -123,20 +125,20 @@ def test_shares_within_the_tolerances_count_pairs_of_readings():
 # Field guide of the US national forest inventory, from memory: 0.1 in per 20 in of diameter or part of it.
 @pytest.mark.parametrize(("inches", "tolerance"), [(5.0, 0.1), (20.0, 0.1), (20.1, 0.2), (41.0, 0.3)])
 def test_the_survey_rule_steps_every_twenty_inches(inches, tolerance):
-    assert survey_tolerance_cm(inches * 2.54) == pytest.approx(tolerance * 2.54)
+    assert national_tolerance_cm(inches * 2.54) == pytest.approx(tolerance * 2.54)
 
 
 def test_the_smallest_change_of_two_readings():
     """1.96 sd sqrt(2), with the deviation of 0.3 cm of Luoma et al. 2017, Forests 8(2):38."""
-    assert least_change(0.3) == pytest.approx(0.8316, abs=1e-4)
+    assert least_change_told(0.3) == pytest.approx(0.8316, abs=1e-4)
 
 
 def test_what_one_trunk_and_the_mean_of_all_could_show():
     got = found(crossed(4, 50, 0.3, 0.2))
     of_one = np.hypot(got.own.sd_cm, got.crew.sd_cm)
     of_mean = np.sqrt(got.own.sd_cm**2 / 50 + got.crew.sd_cm**2 / 4)
-    assert got.least_change_stem_cm == pytest.approx(least_change(of_one))
-    assert got.least_change_mean_cm == pytest.approx(least_change(of_mean))
+    assert got.least_change_stem_cm == pytest.approx(least_change_told(of_one))
+    assert got.least_change_mean_cm == pytest.approx(least_change_told(of_mean))
 
 
 def test_guesses_are_compared_with_readings_by_crew():
