@@ -77,10 +77,10 @@ class SiteView:
         return f"{self.terms.slug}-{self.made_at}-{self.known_at}-{self.audience}-{self.as_of}"
 
     @cached_property
+    @nothing_to_collect()
     def state(self) -> StandState:
         """The stems on that day, with their shared error parts."""
-        with nothing_to_collect():
-            return history.state_at(self.records, self.terms, self.as_of)
+        return history.state_at(self.records, self.terms, self.as_of)
 
     @cached_property
     def _tall(self) -> pd.DataFrame:
@@ -108,18 +108,18 @@ class SiteView:
         return surroundings(self.records, self.plain_trees, self.terms, self.as_of, self._tall)
 
     @cached_property
+    @nothing_to_collect()
     def flags(self) -> pd.DataFrame:
         """The list to be looked at."""
         given = (self.records, self.plain_trees, self.terms, self.as_of)
-        with nothing_to_collect():
-            return screening.flags(*given, around=self._around)
+        return screening.flags(*given, around=self._around)
 
     @cached_property
+    @nothing_to_collect()
     def trees(self) -> pd.DataFrame:
         """The table of trees with signs, circumstances and questions (columns of TREES)."""
         given = (self.records, self.terms, self.as_of)
-        with nothing_to_collect():
-            return screening.with_flags(self.plain_trees, self.flags, *given, around=self._around)
+        return screening.with_flags(self.plain_trees, self.flags, *given, around=self._around)
 
     @cached_property
     def learned(self) -> Learned:
@@ -164,8 +164,7 @@ class SiteView:
     @cached_property
     def figures(self) -> list[dict[str, Any]]:
         """Figures of the site, its places and its areas (definitions N15)."""
-        with nothing_to_collect():
-            return self._figures(None)
+        return self._figures(None)
 
     def figures_since(self, since: str | None) -> list[dict[str, Any]]:
         """Return the figures with what changed since an earlier day; without one, those of the day alone.
@@ -191,6 +190,7 @@ class SiteView:
             raise InvalidRequest([("since", said)])
         return changes_between(self.records, self.terms, day, self.as_of)
 
+    @nothing_to_collect()
     def _figures(self, since: Changes | None) -> list[dict[str, Any]]:
         return figures_layer.figures(
             self.state.stem_state,
