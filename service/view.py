@@ -28,10 +28,11 @@ from layers.questioned import expected_by, questioned
 from layers.surroundings import Surroundings, surroundings
 from layers.tree_forecasts import StemsAhead, stems_ahead
 from service.actors import Actor, visible
+from service.collecting import nothing_to_collect
 from service.errors import InvalidRequest
 from service.store.engine import Store
 from service.store.former import site_at
-from service.store.frames import nothing_to_collect, records_of, terms_of
+from service.store.frames import records_of, terms_of
 from service.store.model_rows import model_in_use
 from service.store.site_list import site_rows_with_trees
 from service.store.site_rows import find_site

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from service.collecting import nothing_to_collect
 from service.errors import InvalidRequest, Unreadable
 from service.intake import day_cells, guess_columns, guess_crs, own_rows, size_columns, size_rows, tree_rows
 from service.intake.decode import read_csv
@@ -37,6 +38,11 @@ def prepare(path: Path, options: ImportOptions, site: SiteFacts) -> Prepared:
     InvalidRequest
         If an option cannot be, or does not fit the file or the site.
     """
+    with nothing_to_collect():
+        return _prepared(path, options, site)
+
+
+def _prepared(path: Path, options: ImportOptions, site: SiteFacts) -> Prepared:
     if options.crs is not None:
         guess_crs.code_of(options.crs)
     table = read_table(path, options.layer)

@@ -3,10 +3,8 @@
 Records of a change without a number (an import under way) are never read; void versions are left out.
 """
 
-import gc
 import json
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -21,6 +19,7 @@ from layers.column_kinds import Column
 from layers.corrections import LIVE, corrected
 from layers.inputs import DEFAULT_BREAKS_CM, US_BREAKS_CM, Records, SiteTerms
 from layers.site_model import PUBLISHED, SiteModel
+from service.collecting import nothing_to_collect
 from service.store import schema
 from service.store.former import versions_at
 
@@ -61,18 +60,6 @@ def records_of(connection: Connection, site_fid: int, known_at: int | None = Non
     """Return every record of a site as it is, or as it was known at a change number."""
     with nothing_to_collect():
         return _records(connection, site_fid, known_at)
-
-
-@contextmanager
-def nothing_to_collect() -> Iterator[None]:
-    """Keep Python from looking for garbage among hundreds of thousands of rows that are all in use."""
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()
 
 
 def _records(connection: Connection, site_fid: int, known_at: int | None) -> Records:
