@@ -280,17 +280,39 @@ def cell(lon: ArrayLike, lat: ArrayLike) -> NDArray[np.object_]:
     -----
     The column x and row y of the Web-Mercator grid at zoom 24, their bits interleaved (x even): 48 bits.
     """
+    x, y = mercator(lon, lat)
+    out = cell_numbers(x, y).astype(object)
+    out[np.isnan(x)] = None
+    return np.asarray(out)
+
+
+def mercator(lon: ArrayLike, lat: ArrayLike) -> tuple[Array, Array]:
+    """Return positions in the Web-Mercator square, [-] of its side from its west and north; NaN for none.
+
+    Parameters
+    ----------
+    lon, lat : array_like
+        Longitude and latitude [deg], WGS84; latitudes beyond 85.0511 count as that.
+    """
     lon, lat = np.atleast_1d(np.asarray(lon, dtype=float)), np.atleast_1d(np.asarray(lat, dtype=float))
     known = np.isfinite(lon) & np.isfinite(lat)
-    side = float(1 << CELL_ZOOM)
     rad = np.radians(np.clip(np.where(known, lat, 0.0), -MERCATOR_EDGE_DEG, MERCATOR_EDGE_DEG))
-    x = (np.where(known, lon, 0.0) + 180.0) / 360.0 * side
-    y = (1.0 - np.arcsinh(np.tan(rad)) / np.pi) / 2.0 * side
-    column, row = (np.clip(np.floor(value), 0, side - 1).astype(np.uint64) for value in (x, y))
-    number = _spread(column) | (_spread(row) << np.uint64(1))
-    out = number.astype(object)
-    out[~known] = None
-    return np.asarray(out)
+    x = np.where(known, (lon + 180.0) / 360.0, np.nan)
+    return x, np.where(known, (1.0 - np.arcsinh(np.tan(rad)) / np.pi) / 2.0, np.nan)
+
+
+def cell_numbers(x: Array, y: Array) -> NDArray[np.uint64]:
+    """Return the cells of positions in the Web-Mercator square; that of 0, 0 where there is none."""
+    side = float(1 << CELL_ZOOM)
+    column, row = (
+        np.clip(np.nan_to_num(np.floor(value * side)), 0, side - 1).astype(np.uint64) for value in (x, y)
+    )
+    return interleaved(column, row)
+
+
+def interleaved(column: NDArray[np.uint64], row: NDArray[np.uint64]) -> NDArray[np.uint64]:
+    """Return numbers whose even bits are those of the column, odd bits those of the row (24 bits each)."""
+    return _spread(column) | (_spread(row) << np.uint64(1))
 
 
 def _spread(number: NDArray[np.uint64]) -> NDArray[np.uint64]:
