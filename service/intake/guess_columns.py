@@ -1,18 +1,18 @@
 """Which column is what: from header words in several languages, checked against the values."""
 
 import difflib
-import re
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
 
 from service.errors import InvalidRequest
-from service.intake import cells, day_cells, status_cells
+from service.intake import cells, status_cells
+from service.intake.column_samples import CHECKS, EPITHET, LATIN, is_size, sample, share
 from service.intake.prepared import Guess, ImportOptions
 from service.intake.source_table import SourceTable
 from service.intake.words import roles_of, taken_apart
 
-SAMPLE = 600
 SIZES = ("girth", "diameter", "class")
 ACCEPTED_WORDS = (
     *("tag", "species", *SIZES, "height", "crown", "place", "measured_on", "status", "lon", "lat", "x", "y"),
@@ -36,6 +36,7 @@ class NumberColumn:
     stem: int | None = None
     height_m: float | None = None
     said: bool = False
+    usual: str | None = None  # unit of numbers without one, by the standard that the file follows
 
 
 @dataclass
@@ -45,6 +46,7 @@ class Columns:
     single: dict[str, str] = field(default_factory=dict)  # our word -> header
     sizes: list[NumberColumn] = field(default_factory=list)
     measures: list[NumberColumn] = field(default_factory=list)  # heights and crowns
+    fills: dict[str, list[str]] = field(default_factory=dict)  # our word -> headers that fill its gaps
     kept: set[str] = field(default_factory=set)  # headers that the person wants kept as written
     left_out: dict[str, str] = field(default_factory=dict)
     guesses: list[Guess] = field(default_factory=list)
@@ -53,93 +55,6 @@ class Columns:
         """Return the headers that are taken for something."""
         many = {c.header for c in (*self.sizes, *self.measures)}
         return set(self.single.values()) | many | self.kept | set(self.left_out)
-
-
-def sample(column: Sequence[str]) -> list[str]:
-    """Return up to ``SAMPLE`` cells that say something, from all over the column."""
-    filled = [cell for cell in column if cell]
-    some = filled[:: max(1, len(filled) // SAMPLE)]
-    said = [cell for cell in some if not cells.is_missing(cell)]
-    if len(said) < SAMPLE // 10 and len(some) < len(filled):
-        said = [cell for cell in filled if not cells.is_missing(cell)][:SAMPLE]
-    return said
-
-
-def _share(said: Sequence[str], fits: Callable[[str], bool]) -> float:
-    return sum(map(fits, said)) / len(said) if said else 0.0
-
-
-def is_number(cell: str) -> bool:
-    """Return whether a cell is a number with either decimal sign."""
-    return cells.number(cell) is not None or cells.number(cell, comma=True) is not None
-
-
-def _is_size(cell: str) -> bool:
-    if is_number(cell) or status_cells.status_in_size(cell) or cells.class_bounds(cell):
-        return True
-    if status_cells.says_no_size(cell):
-        return True
-    return bool(cells.size_cell(cell, comma="," in cell).values)
-
-
-def _is_measure(cell: str) -> bool:
-    return is_number(cell) or bool(re.fullmatch(r"[0-9.,]+\s*(?:m|ft|cm|'|′)\.?", cell.strip()))
-
-
-def _is_name(cell: str) -> bool:
-    return len(re.findall(r"[^\W\d_]", cell)) >= 0.5 * len(cell.strip())
-
-
-def _is_day(cell: str) -> bool:
-    """Return whether a cell is a day in whichever order of day and month."""
-    found = day_cells.day(cell) or day_cells.day(cell, "month first") or day_cells.spreadsheet_day(cell)
-    return found is not None
-
-
-def _is_status(cell: str) -> bool:
-    return status_cells.status_of(cell) is not None or status_cells.kind_in_status(cell) is not None
-
-
-def _is_pair(cell: str) -> bool:
-    return len(re.findall(r"[-+]?[0-9]+\.[0-9]+", cell)) == 2 and not re.search(r"[^\W\de]{2}", cell)
-
-
-def is_wkt(cell: str) -> bool:
-    """Return whether a cell is a geometry in words (WKT)."""
-    return bool(
-        re.match(r"\s*(SRID=\d+;)?\s*(MULTI)?(POINT|LINESTRING|POLYGON|GEOMETRYCOLLECTION)\b", cell, re.I)
-    )
-
-
-_LATIN = re.compile(r"\s*[A-Z][A-Za-z]+\s+(?:[x×]\s*)?[A-Za-z-]+.*")
-
-_EPITHET = re.compile(r"(?:(?:[xX]|×)\s*)?[a-z-]{2,}(?:\s+(?:var|subsp|ssp|f|cv)\b.*)?|[^\W\d_-]{2,}")
-
-_CHECKS: dict[str, Callable[[list[str]], bool]] = {
-    "girth": lambda said: not said or _share(said, _is_size) >= 0.5,
-    "diameter": lambda said: not said or _share(said, _is_size) >= 0.5,
-    "size": lambda said: _share(said, _is_size) >= 0.5,
-    "class": lambda said: _share(said, lambda c: cells.range_bounds(c) is not None) >= 0.5,
-    "height": lambda said: not said or _share(said, _is_measure) >= 0.6,
-    "crown": lambda said: not said or _share(said, _is_measure) >= 0.6,
-    "measuring_height": lambda said: _share(said, _is_measure) >= 0.8,
-    "species": lambda said: _share(said, _is_name) >= 0.6,
-    "genus": lambda said: _share(said, _is_name) >= 0.8,
-    "epithet": lambda said: _share(said, _is_name) >= 0.6,
-    "cultivar": lambda said: _share(said, _is_name) >= 0.5,
-    "common_name": lambda said: _share(said, _is_name) >= 0.6,
-    "measured_on": lambda said: _share(said, _is_day) >= 0.6,
-    "planted_on": lambda said: _share(said, _is_day) >= 0.5,
-    "status": lambda said: _share(said, _is_status) >= 0.5,
-    "record_kind": lambda said: _share(said, lambda c: status_cells.kind_of(c) is not None) >= 0.5,
-    "place": lambda said: _share(said, _is_name) >= 0.3 and _share(said, _is_pair) < 0.5,
-    "quarter": lambda said: _share(said, _is_name) >= 0.3,
-    "street": lambda said: _share(said, _is_name) >= 0.3,
-    "point": lambda said: _share(said, _is_pair) >= 0.8,
-    "geometry": lambda said: _share(said, is_wkt) >= 0.8,
-    "keeper": lambda said: _share(said, lambda c: c in ("ours", "shared", "not ours", "not known")) >= 0.9,
-    **{role: (lambda said: _share(said, is_number) >= 0.5) for role in ("lon", "lat", "x", "y", "area_ha")},
-}
 
 
 def _header(table: SourceTable, said: str, option: str) -> str:
@@ -183,8 +98,15 @@ def _number_column(
     return NumberColumn(header, what, unit, words.year, words.index, words.height_m, said)
 
 
-def assigned(table: SourceTable, options: ImportOptions, this_year: int) -> Columns:
+def assigned(
+    table: SourceTable,
+    options: ImportOptions,
+    this_year: int,
+    known: Mapping[str, str] = MappingProxyType({}),
+) -> Columns:
     """Return what each column of a table of trees is taken for.
+
+    ``known`` are headers whose meaning is sure before anything is guessed: header -> our word, or kept.
 
     Raises
     ------
@@ -198,6 +120,7 @@ def assigned(table: SourceTable, options: ImportOptions, this_year: int) -> Colu
     for header, said in samples.items():
         if not said and not any(table.column(header)) and header not in out.used():
             out.left_out[header] = "The column is empty."
+    _standing(table, known, this_year, out)
     barred = {*_NOT_OF_TREES, *(SIZES if explicit_sizes else ())}
     barred |= {*_PLACES} if options.place or "place" in out.single else set()
     barred |= {"measured_on"} if options.measured_on else set()
@@ -208,7 +131,7 @@ def assigned(table: SourceTable, options: ImportOptions, this_year: int) -> Colu
         for role, fit in roles_of(header, this_year).items():
             if role in barred:
                 continue
-            if role not in _CHECKS or _CHECKS[role](samples[header]):
+            if role not in CHECKS or CHECKS[role](samples[header]):
                 candidates.append((-fit, place, role, header))
     _take(table, sorted(candidates), this_year, out)
     _wide_years(table, samples, options, this_year, out, explicit_sizes)
@@ -221,6 +144,23 @@ def assigned(table: SourceTable, options: ImportOptions, this_year: int) -> Colu
     for columns in (out.sizes, out.measures):
         columns.sort(key=lambda column: table.headers.index(column.header))
     return out
+
+
+def _standing(table: SourceTable, known: Mapping[str, str], this_year: int, out: Columns) -> None:
+    """Take the columns that a standard names, where the person did not say otherwise."""
+    sizes_said = bool(out.sizes)
+    for header, role in known.items():
+        if header in out.used() or role in out.single or (role in SIZES and sizes_said):
+            continue
+        if role == "kept":
+            out.kept.add(header)
+        elif role in _MANY:
+            into = out.sizes if role in SIZES else out.measures
+            into.append(_number_column(table, header, role, this_year))
+        else:
+            out.single[role] = header
+        if role != "kept":
+            out.guesses.append(Guess("column", f"{header} = {role}", "Its header is a tag.", 0.99))
 
 
 def _tells(column: NumberColumn) -> tuple[object, ...]:
@@ -267,7 +207,7 @@ def _wide_years(
         words = taken_apart(header, this_year)
         bare = not words.keys or words.season
         said = samples[header]
-        if words.year and bare and header not in out.used() and said and _share(said, _is_size) >= 0.8:
+        if words.year and bare and header not in out.used() and said and share(said, is_size) >= 0.8:
             column = NumberColumn(header, what, words.unit, words.year, words.index, words.height_m)
             if not any((c.year, c.stem) == (column.year, column.stem) for c in dated):
                 wide.append(column)
@@ -304,9 +244,9 @@ def _names(samples: dict[str, list[str]], out: Columns) -> None:
     """Tell a species column from an epithet, and find one by its values where no header says so."""
     species, genus = out.single.get("species"), out.single.get("genus")
     if species and genus and "epithet" not in out.single:
-        epithets = _share(samples[species], lambda c: bool(_EPITHET.fullmatch(c.strip())))
+        epithets = share(samples[species], lambda c: bool(EPITHET.fullmatch(c.strip())))
         genera = {cell.strip().casefold() for cell in samples[genus]}
-        repeats = _share(samples[species], lambda c: c.split()[0].casefold() in genera)
+        repeats = share(samples[species], lambda c: c.split()[0].casefold() in genera)
         if epithets > 0.5 and repeats < 0.5:
             _rename(out, "species", "epithet")
         elif repeats >= 0.5:
@@ -314,7 +254,7 @@ def _names(samples: dict[str, list[str]], out: Columns) -> None:
     if species or genus or "common_name" in out.single:
         return
     latin = {
-        header: _share(said, lambda c: bool(_LATIN.fullmatch(c)))
+        header: share(said, lambda c: bool(LATIN.fullmatch(c)))
         for header, said in samples.items()
         if header not in out.used() and len(said) > 2
     }

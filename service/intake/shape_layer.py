@@ -8,7 +8,7 @@ import shapely
 
 from service.errors import Ask, InvalidRequest
 from service.intake.bounded_shapes import from_wkt
-from service.intake.guess_columns import is_wkt, sample
+from service.intake.column_samples import is_wkt, sample
 from service.intake.prepared import Guess, ImportOptions
 from service.intake.shape_words import ONLY_TARGETS, shape_kind
 from service.intake.source_table import SourceTable

@@ -11,7 +11,8 @@ from layers import columns
 from service.errors import InvalidRequest
 from service.intake import cells, guess_crs, row_positions
 from service.intake.bounded_shapes import from_wkt, validity_fault
-from service.intake.guess_columns import Columns, is_number, is_wkt, sample
+from service.intake.column_samples import is_number, is_wkt, sample
+from service.intake.guess_columns import Columns
 from service.intake.own_rows import COMPUTED, OWN_IDS, as_it_was, is_ours
 from service.intake.prepared import (
     Guess,

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 
 from service.errors import Ask, InvalidRequest
-from service.intake import cells, guess_columns, guess_size, size_rows
+from service.intake import cells, guess_size, size_rows
+from service.intake.column_samples import is_number, sample
 from service.intake.guess_columns import Columns, NumberColumn
 from service.intake.prepared import Guess, ImportOptions
 from service.intake.source_table import SourceTable
@@ -47,8 +48,8 @@ def _no_size(table: SourceTable, columns: Columns, said: guess_size.Said) -> Inv
     """Return the error for a size that was said of a file in which no column is known to hold sizes."""
     numbers = []
     for header, column in zip(table.headers, table.columns, strict=True):
-        filled = guess_columns.sample(column)
-        if header not in columns.used() and filled and all(map(guess_columns.is_number, filled)):
+        filled = sample(column)
+        if header not in columns.used() and filled and all(map(is_number, filled)):
             numbers.append(header)
     told = f"--size says {said.quantity} in {said.unit}, and no column of the file is named as one."
     if not numbers:
@@ -110,7 +111,7 @@ def _require_no_size_hidden(table: SourceTable, columns: Columns) -> None:
     for header, column in zip(table.headers, table.columns, strict=True):
         if header in columns.used() or roles_of(header):
             continue
-        said = guess_columns.sample(column)
+        said = sample(column)
         values = size_rows.numbers(table, NumberColumn(header, None))
         broken, _ = guess_size.step_shares(values)
         if len(said) > 20 and len(values) > 0.9 * len(said) and broken > 0.3 and values.max() < 4_500:

@@ -9,7 +9,16 @@ import numpy as np
 
 from service.collecting import nothing_to_collect
 from service.errors import InvalidRequest, Unreadable
-from service.intake import day_cells, guess_columns, guess_crs, own_rows, size_columns, size_rows, tree_rows
+from service.intake import (
+    day_cells,
+    guess_columns,
+    guess_crs,
+    name_rows,
+    own_rows,
+    size_columns,
+    size_rows,
+    tree_rows,
+)
 from service.intake.decode import read_csv
 from service.intake.geojson_file import read_geojson
 from service.intake.geopackage import read_geopackage
@@ -194,7 +203,7 @@ def _attributes(
         rows[place].questions.append(question)
     tree_rows.apply_kinds(rows, table, columns, guesses)
     tree_rows.apply_place(rows, table, columns, options)
-    tree_rows.apply_names(rows, table, columns, guesses)
+    name_rows.apply_names(rows, table, columns, guesses)
     tree_rows.apply_status(rows, table, columns, guesses)
     tree_rows.apply_keeper(rows, table, columns)
     planted = tree_rows.apply_planted(rows, table, columns, site, order)
