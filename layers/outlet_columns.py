@@ -106,7 +106,7 @@ TREES = (
 )
 FLAGS = (
     word("flag_key", "text", "rule word, tree and target: stable across recomputation"),
-    word("fid", "int", "running number in the list"),
+    word("fid", "int", "number made from flag_key, the same one each time"),
     word("tree_id", "text", "the tree"),
     word("tag", "text", "its tag"),
     word("place", "text", "its place"),

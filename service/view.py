@@ -30,7 +30,7 @@ from layers.tree_forecasts import StemsAhead, stems_ahead
 from service.actors import Actor, visible
 from service.collecting import nothing_to_collect
 from service.errors import InvalidRequest
-from service.store.engine import Store
+from service.store.engine import Connection, Row, Store
 from service.store.former import site_at
 from service.store.frames import records_of, terms_of
 from service.store.model_rows import model_in_use
@@ -49,6 +49,19 @@ class SiteSummary:
     invented: bool
     trees: int
     change_no: int
+
+
+@dataclass(frozen=True)
+class ViewKey:
+    """What a view depends on: the ground, its last change, what was known, who asks, the day."""
+
+    site_id: str
+    site_fid: int
+    made_at: str
+    latest: str
+    known_at: int
+    audience: str
+    as_of: str
 
 
 class SiteView:
@@ -214,7 +227,7 @@ def today_in(time_zone: str) -> str:
     return dt.datetime.now(ZoneInfo(time_zone)).date().isoformat()
 
 
-_kept: OrderedDict[tuple[int, int, str, str, str], SiteView] = OrderedDict()
+_kept: OrderedDict[tuple[int, ViewKey], SiteView] = OrderedDict()
 _lock = Lock()
 
 
@@ -232,27 +245,56 @@ def view_of(
     InvalidRequest
         If ``as_of`` is not a day.
     """
-    audience = visible(slug, actor)
     with store.read() as connection:
-        row = find_site(connection, slug)
-        agreed = row if known_at is None else site_at(connection, row, known_at)
-        terms = terms_of(agreed, model_in_use(connection, row.fid, known_at))
-        day = _day(as_of) if as_of else today_in(terms.time_zone)
-        number = row.change_no if known_at is None else min(known_at, row.change_no)
-        key = (store.serial, number, audience, day, f"{row.fid}.{row.version}.{row.change_no}")
+        key, row, terms = _asked(connection, slug, actor, as_of, known_at)
+        kept = store.serial, key
         with _lock:
-            if key in _kept:
-                _kept.move_to_end(key)
-                return _kept[key]
+            if kept in _kept:
+                _kept.move_to_end(kept)
+                return _kept[kept]
         records = records_of(connection, row.fid, known_at)
     view = SiteView(
-        with_hands(terms, records), records, day, number, audience, bool(row.invented), row.created_at
+        with_hands(terms, records),
+        records,
+        key.as_of,
+        key.known_at,
+        key.audience,
+        bool(row.invented),
+        row.created_at,
     )
     with _lock:
-        _kept[key] = view
+        _kept[kept] = view
         while len(_kept) > KEPT_VIEWS:
             _kept.popitem(last=False)
     return view
+
+
+def key_of(
+    store: Store, slug: str, actor: Actor, as_of: str | None = None, known_at: int | None = None
+) -> ViewKey:
+    """Return what the view of a site at a day depends on, without making it; raises as :func:`view_of`."""
+    with store.read() as connection:
+        return _asked(connection, slug, actor, as_of, known_at)[0]
+
+
+def _asked(
+    connection: Connection, slug: str, actor: Actor, as_of: str | None, known_at: int | None
+) -> tuple[ViewKey, Row[Any], SiteTerms]:
+    audience = visible(slug, actor)
+    row = find_site(connection, slug)
+    agreed = row if known_at is None else site_at(connection, row, known_at)
+    terms = terms_of(agreed, model_in_use(connection, row.fid, known_at))
+    number = row.change_no if known_at is None else min(known_at, row.change_no)
+    key = ViewKey(
+        site_id=row.id,
+        site_fid=row.fid,
+        made_at=row.created_at,
+        latest=f"{row.version}.{row.change_no}",
+        known_at=number,
+        audience=audience,
+        as_of=_day(as_of) if as_of else today_in(terms.time_zone),
+    )
+    return key, row, terms
 
 
 def _day(text: str, name: str = "as_of") -> str:

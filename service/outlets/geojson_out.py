@@ -28,7 +28,7 @@ def geojson_pieces(layer: LayerRows) -> Iterator[bytes]:
     rows, shapes = layer.spatial, _on_earth(layer)
     for start in range(0, len(rows), ROWS_A_PIECE):
         end = start + ROWS_A_PIECE
-        features = _features(rows.iloc[start:end], shapes[start:end], layer.feature_id)
+        features = _features(rows.iloc[start:end], shapes[start:end], layer.ids[start:end].tolist())
         yield (b",\n" if start else b"\n") + b",\n".join(features)
     yield b"\n]}\n"
 
@@ -61,14 +61,11 @@ def _right_handed(shape: Any) -> Any:
     return shape
 
 
-def _features(rows: pd.DataFrame, shapes: np.ndarray, feature_id: str | None) -> Iterator[bytes]:
+def _features(rows: pd.DataFrame, shapes: np.ndarray, ids: list[int]) -> Iterator[bytes]:
     names = list(rows.columns)
-    ids = plain(rows[feature_id]) if feature_id is not None else None
     cells = zip(*(plain(rows[name]) for name in names), strict=True)
     for number, (values, geometry) in enumerate(zip(cells, shapely.to_geojson(shapes), strict=True)):
-        feature: dict[str, Any] = {"type": "Feature"}
-        if ids is not None and ids[number] is not None:
-            feature["id"] = ids[number]
+        feature: dict[str, Any] = {"type": "Feature", "id": ids[number]}
         feature["geometry"] = None if geometry is None else orjson.Fragment(geometry)
         feature["properties"] = dict(zip(names, values, strict=True))
         yield orjson.dumps(feature, option=orjson.OPT_SERIALIZE_NUMPY)

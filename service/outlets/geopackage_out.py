@@ -40,7 +40,7 @@ def write_geopackage(view: Viewed, path: Path) -> int:
 def _write(layer: LayerRows, path: Path) -> None:
     described = [f"{layer.name} of {layer.site} as of {layer.as_of}, known at {layer.known_at}."]
     described += [layer.caution] if layer.caution is not None else []
-    options = {"FID": layer.feature_id or "ogc_fid"}
+    options = {"FID": "fid" if "fid" in layer.rows else "ogc_fid"}
     if layer.local:
         options["SRID"] = UNDEFINED_CARTESIAN
     pyogrio.write_dataframe(

@@ -1,8 +1,9 @@
 """The layers that leave: rows in the words of the nomenclature, each with its place on the ground."""
 
 import datetime as dt
+import hashlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Protocol
 from zoneinfo import ZoneInfo
@@ -23,6 +24,7 @@ PLACE_COLUMNS = (
 )
 LOCAL_NOTE = "This ground has no place on earth yet, so nothing here has a position; its CSV has metres."
 AS_WRITTEN = " (as written)"
+_ID_BITS = 52  # every reader of JSON keeps such a number
 
 
 class Stems(Protocol):
@@ -74,7 +76,7 @@ class LayerRows:
     as_of: str
     known_at: int
     site: str
-    feature_id: str | None = "fid"  # the column that tells features apart
+    ids: np.ndarray  # the number that tells features apart, int64, kept across changes of the site
     caution: str | None = None  # goes with everything that holds flags, once
 
     @property
@@ -101,14 +103,15 @@ def figure_rows(view: Viewed, figures: list[dict[str, Any]]) -> LayerRows:
     rows = pd.DataFrame(figures, columns=columns.names("figures"))
     outlines = _outlines(view.areas)
     shapes = [outlines.get(area_id) for area_id in rows["area_id"]]
-    return _made(view, "figures", rows, _shape_array(shapes), "MultiPolygon", None, cautioned=True)
+    ids = _numbers(a if isinstance(a, str) else view.terms.site_id for a in rows["area_id"])
+    return _made(view, "figures", rows, _shape_array(shapes), "MultiPolygon", ids=ids, cautioned=True)
 
 
 def _trees(view: Viewed) -> LayerRows:
     rows = view.trees.reset_index(drop=True)
     kept = dict(zip(view.records.trees["tree_id"], view.records.trees["kept"], strict=True))
     rows = _with_kept(rows, [kept.get(tree_id) or {} for tree_id in rows["tree_id"]])
-    return _made(view, "trees", rows, _points(view, rows), "Point", "fid", cautioned=True)
+    return _made(view, "trees", rows, _points(view, rows), "Point", cautioned=True)
 
 
 def _stems(view: Viewed) -> LayerRows:
@@ -117,7 +120,7 @@ def _stems(view: Viewed) -> LayerRows:
     rows = rows.merge(view.records.trees[["tree_id", "tag"]], on="tree_id", how="left", sort=False)
     order = ["stem_id", "fid", "tree_id", "tag", "number"]
     rows = rows[order + [name for name in rows if name not in order]]
-    return _made(view, "stems", rows, _of_trees(view, rows), "Point", "fid")
+    return _made(view, "stems", rows, _of_trees(view, rows), "Point")
 
 
 def _readings(view: Viewed) -> LayerRows:
@@ -128,13 +131,13 @@ def _readings(view: Viewed) -> LayerRows:
     rows = rows[by_then].reset_index(drop=True)
     order = ["reading_id", "fid", "tree_id", "tag", "stem_id", "number"]
     rows = rows[order + [name for name in rows if name not in order]]
-    return _made(view, "readings", rows, _of_trees(view, rows), "Point", "fid")
+    return _made(view, "readings", rows, _of_trees(view, rows), "Point")
 
 
 def _areas(view: Viewed) -> LayerRows:
     rows = view.areas.reset_index(drop=True)
     shapes = _shape_array(list(rows["geometry"]))
-    return _made(view, "areas", rows.drop(columns="geometry"), shapes, "MultiPolygon", "fid")
+    return _made(view, "areas", rows.drop(columns="geometry"), shapes, "MultiPolygon")
 
 
 def _places(view: Viewed) -> LayerRows:
@@ -146,18 +149,19 @@ def _places(view: Viewed) -> LayerRows:
         rows[name] = pd.to_numeric(rows[name]).astype("Int64")
     kept = [json.loads(text) if text else {} for text in places["kept"]] if "kept" in places else []
     rows = _with_kept(rows, kept)
-    return _made(view, "places", rows, _points(view, rows), "Point", "fid")
+    return _made(view, "places", rows, _points(view, rows), "Point")
 
 
 def _targets(view: Viewed) -> LayerRows:
     rows = view.records.targets.reset_index(drop=True)
     shapes = _shape_array(list(rows["geometry"]))
-    return _made(view, "targets", rows.drop(columns="geometry"), shapes, "Unknown", "fid")
+    return _made(view, "targets", rows.drop(columns="geometry"), shapes, "Unknown")
 
 
 def _flags(view: Viewed) -> LayerRows:
     rows = view.flags.reset_index(drop=True)
-    return _made(view, "flags", rows, _of_trees(view, rows), "Point", "fid", cautioned=True)
+    rows = rows.assign(fid=_numbers(rows["flag_key"]))
+    return _made(view, "flags", rows, _of_trees(view, rows), "Point", cautioned=True)
 
 
 def _inspections(view: Viewed) -> LayerRows:
@@ -166,7 +170,9 @@ def _inspections(view: Viewed) -> LayerRows:
         not void and day <= view.as_of for void, day in zip(rows["void"], rows["inspected_on"], strict=True)
     ]
     rows = rows[np.array(held, dtype=bool)].drop(columns=["void", "fid"]).reset_index(drop=True)
-    return _made(view, "inspections", rows, _of_trees(view, rows), "Point", None, cautioned=True)
+    keys = zip(rows["inspection_id"], rows["tree_id"], strict=True)
+    ids = _numbers(f"{inspection} {tree or ''}" for inspection, tree in keys)
+    return _made(view, "inspections", rows, _of_trees(view, rows), "Point", ids=ids, cautioned=True)
 
 
 def _figures(view: Viewed) -> LayerRows:
@@ -193,10 +199,12 @@ def _made(
     rows: pd.DataFrame,
     shapes: np.ndarray,
     shape_kind: str,
-    feature_id: str | None,
     *,
+    ids: np.ndarray | None = None,
     cautioned: bool = False,
 ) -> LayerRows:
+    if "site" not in rows:
+        rows = rows.assign(site=pd.Series(view.terms.slug, index=rows.index, dtype=object))
     return LayerRows(
         name=name,
         rows=rows,
@@ -206,9 +214,15 @@ def _made(
         as_of=view.as_of,
         known_at=view.known_at,
         site=view.terms.slug,
-        feature_id=feature_id,
+        ids=rows["fid"].to_numpy(dtype=np.int64) if ids is None else ids,
         caution=caution(view.terms.phone) if cautioned else None,
     )
+
+
+def _numbers(keys: Iterable[str]) -> np.ndarray:
+    """Return a number for each key, the same one whenever and wherever it is asked."""
+    digests = (hashlib.blake2b(key.encode(), digest_size=8).digest() for key in keys)
+    return np.array([int.from_bytes(digest, "big") >> (64 - _ID_BITS) for digest in digests], dtype=np.int64)
 
 
 def _points(view: Viewed, rows: pd.DataFrame) -> np.ndarray:
@@ -257,7 +271,7 @@ def _local_day(moment: str, zone: ZoneInfo) -> str:
 def _with_kept(rows: pd.DataFrame, kept: list[dict[str, str]]) -> pd.DataFrame:
     """Put the columns that files had beside ours under their own headers, as they were written."""
     headers = dict.fromkeys(header for cells in kept for header in cells)
-    taken = {name.casefold() for name in rows} | {"geom", "geometry", "id"}
+    taken = {name.casefold() for name in rows} | {"geom", "geometry", "id", "site"}
     added = {}
     for header in headers:
         name = header

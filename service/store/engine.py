@@ -1,15 +1,20 @@
 """Opening a store: SQLite by path, PostgreSQL by URL."""
 
+import os
 import sqlite3
+import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from functools import cached_property
 from itertools import count
 from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy import event
-from sqlalchemy.engine import Connection, Engine
+from sqlalchemy.engine import Connection as Connection
+from sqlalchemy.engine import Engine
+from sqlalchemy.engine import Row as Row
 
 from service.errors import StoreUnavailable
 
@@ -23,6 +28,7 @@ class Store:
         self.serial = next(_serials)  # tells stores of one process apart, also at one address
         self.engine = engine
         self.address = address
+        self._own_folder: tempfile.TemporaryDirectory[str] | None = None
         self._writer = engine.execution_options(boleward_writes=True)
         if engine.dialect.name == "postgresql":
             # a writer waits for the site's row and then sees what the one before it wrote
@@ -32,6 +38,18 @@ class Store:
     def folder(self) -> Path | None:
         """The folder of a file store, where files beside it live; None for a server."""
         return Path(self.address).parent if self.engine.dialect.name == "sqlite" else None
+
+    @cached_property
+    def computed_folder(self) -> Path:
+        """The folder for what was computed and may be thrown away; of a server store, one of this process."""
+        if self.folder is not None:
+            beside = self.folder / f"{Path(self.address).name}.computed"
+            with suppress(OSError):
+                beside.mkdir(exist_ok=True)
+                if os.access(beside, os.W_OK):
+                    return beside
+        self._own_folder = tempfile.TemporaryDirectory(prefix="boleward-", ignore_cleanup_errors=True)
+        return Path(self._own_folder.name)
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
@@ -60,6 +78,8 @@ class Store:
     def close(self) -> None:
         """Let go of all connections."""
         self.engine.dispose()
+        if self._own_folder is not None:
+            self._own_folder.cleanup()
 
 
 @contextmanager

@@ -1,0 +1,116 @@
+"""Layers of a site at a day as files that are asked by SQL: made when first asked for, then kept.
+
+An edition never changes; a change of the site, another day or another audience asks for another one.
+Downloads, collections, tiles and exports all read editions, so that they say the same and none holds a whole
+layer.
+"""
+
+import hashlib
+from collections import OrderedDict
+from collections.abc import Iterator
+from contextlib import suppress
+from functools import cache
+from pathlib import Path
+from threading import Lock
+
+from service.actors import Actor
+from service.layer_parts import LayerFacts, LayerPart
+from service.outlets.held_layer import HeldLayer
+from service.outlets.layer_rows import LAYERS, layer_rows
+from service.store.engine import Store
+from service.store.layer_tables import LayerTable, write_layer
+from service.view import ViewKey, key_of, view_of
+
+KEPT_OPEN = 64
+KEPT_FILES = 4  # of a layer of a site: today's, and some others that were asked for
+
+
+class Edition:
+    """One layer of a site at a day."""
+
+    def __init__(self, key: ViewKey, tag: str, table: LayerTable) -> None:
+        self.key = key
+        self.tag = tag
+        self.table = table
+
+    @property
+    def facts(self) -> LayerFacts:
+        """What the layer is."""
+        return self.table.facts
+
+    def parts(self, size: int = 1000) -> Iterator[LayerPart]:
+        """Return its rows by feature number, at most ``size`` at a time."""
+        return self.table.parts(size)
+
+
+_open: OrderedDict[tuple[int, str], Edition] = OrderedDict()
+_lock = Lock()
+_making: dict[Path, Lock] = {}
+
+
+def edition(
+    store: Store,
+    slug: str,
+    actor: Actor,
+    layer: str,
+    as_of: str | None = None,
+    known_at: int | None = None,
+) -> Edition:
+    """Return a layer of a site at a day (today by default), as an actor may see it.
+
+    Raises
+    ------
+    NotFound
+        If there is no such site or layer.
+    NotPermitted
+        If the actor may not see it.
+    InvalidRequest
+        If ``as_of`` is not a day.
+    StoreUnavailable
+        If what was computed cannot be kept.
+    """
+    if layer not in LAYERS:
+        layer_rows(view_of(store, slug, actor, as_of, known_at), layer)  # says that there is none
+    key = key_of(store, slug, actor, as_of, known_at)
+    tag = _tag(key, layer)
+    with _lock:
+        if (store.serial, tag) in _open:
+            _open.move_to_end((store.serial, tag))
+            return _open[store.serial, tag]
+    path = store.computed_folder / "layers" / key.site_id / f"{layer}-{tag}.sqlite"
+    with _lock:
+        making = _making.setdefault(path, Lock())
+    with making:
+        if not path.exists():
+            held = HeldLayer(layer_rows(view_of(store, slug, actor, key.as_of, known_at), layer))
+            write_layer(path, held.facts, held.parts())
+            _thin_out(path.parent, layer)
+        made = Edition(key, tag, LayerTable(path))
+    with _lock:
+        _making.pop(path, None)
+        _open[store.serial, tag] = made
+        while len(_open) > KEPT_OPEN:
+            _open.popitem(last=False)
+    return made
+
+
+def _tag(key: ViewKey, layer: str) -> str:
+    said = f"{key} {layer} {_program()}"
+    return hashlib.blake2b(said.encode(), digest_size=12).hexdigest()
+
+
+@cache
+def _program() -> str:
+    """What the program is made of, so that another version of it makes its own editions."""
+    root = Path(__file__).parents[1]
+    files = (path for package in ("layers", "service") for path in (root / package).rglob("*.py"))
+    said = sorted((path.name, path.stat().st_size, path.stat().st_mtime_ns) for path in files)
+    return hashlib.blake2b(repr(said).encode(), digest_size=8).hexdigest()
+
+
+def _thin_out(folder: Path, layer: str) -> None:
+    """Throw away the oldest editions of a layer; one that somebody still reads goes when it is closed."""
+    files = sorted(folder.glob(f"{layer}-*.sqlite"), key=lambda path: path.stat().st_mtime, reverse=True)
+    for path in files[KEPT_FILES:]:
+        with suppress(OSError):
+            path.unlink()

@@ -1,0 +1,187 @@
+"""The rows of one layer of a site at a day as a file that SQL asks; it never changes once it is there.
+
+Nothing here is a record: the file is made from what was computed and may be thrown away at any time.
+"""
+
+import os
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import numpy as np
+import orjson
+import shapely
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection, Engine
+
+from layers import ground
+from layers.column_kinds import Kind
+from service.errors import StoreUnavailable
+from service.layer_parts import LayerColumn, LayerFacts, LayerPart
+
+_TYPES: dict[Kind, sa.types.TypeEngine[Any]] = {
+    "float": sa.REAL(),
+    "int": sa.Integer(),
+    "flag": sa.Integer(),
+}
+_PLACED = ("lon", "lat", "cell")
+_DRAWN = ("wkb", "west", "south", "east", "north")
+
+
+class LayerTable:
+    """A layer in a file: its facts, and the table to ask."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.engine = _opened(path)
+        with self.connect() as connection:
+            said = connection.exec_driver_sql("SELECT facts FROM about").scalar_one()
+        self.facts = _facts(orjson.loads(said))
+        self.table = _table(self.facts)
+        self._named = {
+            column.name: self.table.c[f"c{number}"] for number, column in enumerate(self.facts.columns)
+        }
+
+    @contextmanager
+    def connect(self) -> Iterator[Connection]:
+        """A connection that reads."""
+        with self.engine.connect() as connection:
+            yield connection
+
+    def column(self, name: str) -> sa.Column[Any]:
+        """Return the column of a property; ``KeyError`` if the layer has none of that name."""
+        return self._named[name]
+
+    def select(self) -> sa.Select[Any]:
+        """Return a query of all rows as :meth:`part_of` reads them; conditions and order are yet to come."""
+        shape = ("lon", "lat") if self.facts.points else ("wkb",)
+        names = ("fid", *shape, *(f"c{number}" for number in range(len(self.facts.columns))))
+        return sa.select(*(self.table.c[name] for name in names))
+
+    def part_of(self, rows: Sequence[Sequence[Any]]) -> LayerPart:
+        """Return rows of :meth:`select` as a part of the layer."""
+        ids = [row[0] for row in rows]
+        if self.facts.points:
+            cells = [tuple(row[3:]) for row in rows]
+            return LayerPart(ids, cells, [row[1] for row in rows], [row[2] for row in rows], None)
+        drawn: np.ndarray = np.empty(len(rows), dtype=object)
+        drawn[:] = [row[1] for row in rows]
+        return LayerPart(ids, [tuple(row[2:]) for row in rows], [], [], shapely.from_wkb(drawn))
+
+    def parts(self, size: int = 1000) -> Iterator[LayerPart]:
+        """Return the rows by feature number, at most ``size`` at a time and no more in memory."""
+        query = self.select().order_by(self.table.c.fid)
+        with self.connect() as connection:
+            for rows in connection.execution_options(yield_per=size).execute(query).partitions():
+                yield self.part_of(rows)
+
+    def arrays(self, names: Sequence[str]) -> dict[str, np.ndarray]:
+        """Return columns whole, by feature number: ``fid``, ``lon``, ``lat``, ``cell`` or properties.
+
+        Numbers come as float64 (NaN where missing), ``fid`` as int64, everything else as objects.
+        """
+        columns = [self.table.c[name] if name in self.table.c else self.column(name) for name in names]
+        query = sa.select(*columns).order_by(self.table.c.fid)
+        with self.connect() as connection:
+            rows = connection.execute(query).all()
+        cells = list(zip(*rows, strict=True)) or [()] * len(names)
+        return {
+            name: _array(name, column, of) for name, column, of in zip(names, columns, cells, strict=True)
+        }
+
+
+def write_layer(path: Path, facts: LayerFacts, parts: Iterable[LayerPart]) -> None:
+    """Write a layer into a new file, which is there whole or not at all.
+
+    Raises
+    ------
+    StoreUnavailable
+        If it cannot be written.
+    """
+    fresh = path.with_name(f".{path.name}.{uuid4().hex}")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        _fill(fresh, facts, parts)
+        os.replace(fresh, path)
+    except (OSError, sa.exc.OperationalError) as error:
+        fresh.unlink(missing_ok=True)
+        raise StoreUnavailable(
+            f"What was computed cannot be kept in {path.parent}: {error}. Free some space or check its owner."
+        ) from error
+
+
+def _fill(path: Path, facts: LayerFacts, parts: Iterable[LayerPart]) -> None:
+    engine = sa.create_engine(f"sqlite:///{path}", poolclass=sa.pool.NullPool)
+    table = _table(facts)
+    names = ", ".join(column.name for column in table.c)
+    marks = ", ".join("?" for _ in table.c)
+    with engine.connect() as connection:
+        for pragma in ("journal_mode=OFF", "synchronous=OFF", "cache_size=-65536"):
+            connection.exec_driver_sql(f"PRAGMA {pragma}")
+        connection.exec_driver_sql("CREATE TABLE about (facts TEXT NOT NULL)")
+        connection.exec_driver_sql("INSERT INTO about VALUES (?)", (orjson.dumps(asdict(facts)).decode(),))
+        connection.execute(sa.schema.CreateTable(table))
+        for part in parts:
+            rows = _stored(facts, part)
+            if rows:
+                connection.exec_driver_sql(f"INSERT INTO feature ({names}) VALUES ({marks})", rows)
+        for index in table.indexes:
+            connection.execute(sa.schema.CreateIndex(index))
+        connection.commit()
+
+
+def _stored(facts: LayerFacts, part: LayerPart) -> list[tuple[Any, ...]]:
+    if facts.points:
+        lon, lat = (np.array(said, dtype=float) for said in (part.lon, part.lat))
+        cells = [None] * len(lon) if facts.local else ground.cell(lon, lat).tolist()
+        shape: tuple[Sequence[Any], ...] = (part.lon, part.lat, cells)
+    else:
+        assert part.shapes is not None
+        box = shapely.bounds(part.shapes)
+        known = np.isfinite(box).all(axis=1)
+        sides = [[v if there else None for v, there in zip(s, known, strict=True)] for s in box.T.tolist()]
+        shape = (shapely.to_wkb(part.shapes).tolist(), *sides)
+    return [
+        (fid, *where, *row)
+        for fid, where, row in zip(part.ids, zip(*shape, strict=True), part.rows, strict=True)
+    ]
+
+
+def _table(facts: LayerFacts) -> sa.Table:
+    kinds: dict[str, sa.types.TypeEngine[Any]] = {"wkb": sa.LargeBinary(), "cell": sa.Integer()}
+    names = _PLACED if facts.points else _DRAWN
+    shape: list[sa.Column[Any]] = [sa.Column(name, kinds.get(name, sa.REAL())) for name in names]
+    cells: list[sa.Column[Any]] = [
+        sa.Column(f"c{number}", _TYPES.get(column.kind, sa.Text()))
+        for number, column in enumerate(facts.columns)
+    ]
+    fid = sa.Column("fid", sa.Integer, primary_key=True)
+    indexed = [sa.Index("ix_feature_cell", "cell")] if facts.points else []
+    return sa.Table("feature", sa.MetaData(), fid, *shape, *cells, *indexed)
+
+
+def _opened(path: Path) -> Engine:
+    return sa.create_engine(
+        f"sqlite:///file:{path}?mode=ro&immutable=1&uri=true",
+        connect_args={"check_same_thread": False},
+        poolclass=sa.pool.QueuePool,
+    )
+
+
+def _facts(said: dict[str, Any]) -> LayerFacts:
+    columns = tuple(LayerColumn(**column) for column in said.pop("columns"))
+    box = said.pop("box")
+    return LayerFacts(columns=columns, box=None if box is None else tuple(box), **said)
+
+
+def _array(name: str, column: sa.Column[Any], cells: Sequence[Any]) -> np.ndarray:
+    if name == "fid":
+        return np.array(cells, dtype=np.int64)
+    if isinstance(column.type, sa.REAL | sa.Integer) and name != "cell":
+        return np.array(cells, dtype=float)
+    out = np.empty(len(cells), dtype=object)
+    out[:] = cells
+    return out
