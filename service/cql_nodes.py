@@ -1,0 +1,129 @@
+"""What a filter is made of: the nodes of CQL2 (OGC 21-065r2) that are offered, read from text or JSON."""
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+Comparison = Literal["=", "<>", "<", "<=", ">", ">="]
+
+
+@dataclass(frozen=True)
+class Property:
+    """The value of a property of the feature."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class Written:
+    """A text, number or truth value that was written out."""
+
+    value: str | int | float | bool
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A day (YYYY-MM-DD) or, with ``exact``, an instant (RFC 3339) that was written out."""
+
+    text: str
+    exact: bool
+
+
+@dataclass(frozen=True)
+class Folded:
+    """A text without regard to case (CASEI)."""
+
+    of: "Value"
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A shape that was written out, in longitude and latitude [deg].
+
+    Of a box only ``box`` is set (west > east crosses 180 degrees); ``shape`` is a shapely geometry.
+    """
+
+    box: tuple[float, float, float, float] | None = None
+    shape: Any = None
+
+
+Value = Property | Written | Moment | Folded
+
+
+@dataclass(frozen=True)
+class Compare:
+    """Two values side by side."""
+
+    op: Comparison
+    left: Value
+    right: Value
+
+
+@dataclass(frozen=True)
+class Between:
+    """A value within two others, both included."""
+
+    value: Value
+    low: Value
+    high: Value
+
+
+@dataclass(frozen=True)
+class OneOf:
+    """A value that is one of several."""
+
+    value: Value
+    choices: tuple[Value, ...]
+
+
+@dataclass(frozen=True)
+class Like:
+    r"""A text that fits a pattern: ``%`` any run, ``_`` one character, ``\`` takes the next as written."""
+
+    value: Value
+    pattern: Value
+
+
+@dataclass(frozen=True)
+class IsNull:
+    """A property that the feature does not have."""
+
+    of: Value
+
+
+@dataclass(frozen=True)
+class Meets:
+    """Two shapes that have a point in common (S_INTERSECTS)."""
+
+    left: Property | Drawn
+    right: Property | Drawn
+
+
+@dataclass(frozen=True)
+class Not:
+    """What is not so."""
+
+    of: "Node"
+
+
+@dataclass(frozen=True)
+class All:
+    """Everything holds."""
+
+    of: tuple["Node", ...]
+
+
+@dataclass(frozen=True)
+class Some:
+    """At least one holds."""
+
+    of: tuple["Node", ...]
+
+
+@dataclass(frozen=True)
+class Truth:
+    """A truth value that stands alone: a property of that kind, TRUE or FALSE."""
+
+    of: Property | Written
+
+
+Node = Compare | Between | OneOf | Like | IsNull | Meets | Not | All | Some | Truth
