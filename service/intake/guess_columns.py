@@ -136,7 +136,7 @@ def assigned(
     _take(table, sorted(candidates), this_year, out)
     _wide_years(table, samples, options, this_year, out, explicit_sizes)
     _nameless(table, this_year, out)
-    _classes(table, out)
+    _classes(table, known, out)
     _names(samples, out)
     _kinds_by_values(samples, out)
     _one_of_pairs(out)
@@ -160,7 +160,9 @@ def _standing(table: SourceTable, known: Mapping[str, str], this_year: int, out:
         else:
             out.single[role] = header
         if role != "kept":
-            out.guesses.append(Guess("column", f"{header} = {role}", "Its header is a tag.", 0.99))
+            out.guesses.append(
+                Guess("column", f"{header} = {role}", "Its header is a tag of OpenStreetMap.", 0.99)
+            )
 
 
 def _tells(column: NumberColumn) -> tuple[object, ...]:
@@ -231,10 +233,11 @@ def _nameless(table: SourceTable, this_year: int, out: Columns) -> None:
         _retract(out, "size")
 
 
-def _classes(table: SourceTable, out: Columns) -> None:
+def _classes(table: SourceTable, known: Mapping[str, str], out: Columns) -> None:
     """Turn size columns whose cells are classes into class columns."""
     for place, column in enumerate(out.sizes):
-        if column.what in ("girth", "diameter") and cells.are_ranges(table.column(column.header)):
+        single = column.what in ("girth", "diameter") and column.header not in known
+        if single and cells.are_ranges(table.column(column.header)):
             out.sizes[place] = NumberColumn(**{**column.__dict__, "what": "class"})
             why = "Its cells are size classes that touch each other, not single sizes."
             out.guesses.append(Guess("column", f"{column.header} = class", why, 0.9))

@@ -7,6 +7,7 @@ The weights are assumptions (common practice, no source): girths of planted tree
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TypeAlias
 
 import numpy as np
 
@@ -23,6 +24,8 @@ APART_NEEDS = 200  # sizes of a file needed before any stands apart
 CHOICES = tuple(
     f"{quantity}-{unit}" for quantity in ("girth", "diameter") for unit in ("cm", "in", "mm", "m")
 )
+_LONG_WORDS = {"m": "metres", "mm": "millimetres"}
+_USUAL_WEIGHT = 1000.0  # times what a unit weighs in lists that follow no standard (assumption)
 _WORDS = {"cm": "cm", "mm": "mm", "m": "m", "in": "inches", "ft": "feet"}
 _QUANTITY_PRIOR = {"girth": 0.4, "diameter": 0.6}
 _UNIT_PRIOR = {
@@ -79,30 +82,37 @@ def settled(
     Ask
         If two readings of the values are about equally likely.
     """
-    groups: dict[tuple[str | None, str | None], list[NumberColumn]] = {}
+    groups: dict[_Kind, list[NumberColumn]] = {}
     for column in columns:
         if column.what != "class":
-            groups.setdefault((column.what, column.unit), []).append(column)
-    known: dict[tuple[str | None, str | None], Said] = {}
-    for (quantity, unit), group in groups.items():
+            groups.setdefault(_kind(column), []).append(column)
+    known: dict[_Kind, Said] = {}
+    for kind, group in groups.items():
+        quantity = kind[0]
         if said is not None and (quantity is None or quantity == said.quantity or len(groups) == 1):
-            known[quantity, unit] = said
+            known[kind] = said
             continue
         pooled = np.concatenate([values[column.header] for column in group])
-        known[quantity, unit] = _inferred(quantity, unit, pooled, north_america, group, guesses)
+        known[kind] = _inferred(*kind, pooled, north_america, group, guesses)
     return [
         column
         if column.what == "class"
-        else replace(
-            column, what=known[column.what, column.unit].quantity, unit=known[column.what, column.unit].unit
-        )
+        else replace(column, what=known[_kind(column)].quantity, unit=known[_kind(column)].unit)
         for column in columns
     ]
+
+
+_Kind: TypeAlias = tuple[str | None, str | None, str | None]  # quantity, unit, usual unit
+
+
+def _kind(column: NumberColumn) -> _Kind:
+    return column.what, column.unit, column.usual
 
 
 def _inferred(
     quantity: str | None,
     unit: str | None,
+    usual: str | None,
     values: np.ndarray,
     north_america: bool | None,
     group: Sequence[NumberColumn],
@@ -114,7 +124,9 @@ def _inferred(
             Guess("size", _words(quantity, unit), f"The header {names!r} says what it is and its unit.", 0.98)
         )
         return Said(quantity, unit)
-    likely = likelihoods(quantity, unit, values, north_america)
+    if usual is not None:
+        north_america = False  # the standard has inches written: who forgets a unit means a metric one
+    likely = likelihoods(quantity, unit, values, north_america, usual)
     ranked = sorted(likely, key=lambda key: -likely[key])
     best = ranked[0]
     placed = north_america is not None or best[1] != "in"  # inches are rarely meant where nobody says so
@@ -127,7 +139,10 @@ def _inferred(
             choices if len(choices) > 1 else [f"{q}-{u}" for q, u in ranked[:2]],
             f"The sizes in {names}{middle} may be {_words(*best)} or {_words(*ranked[1])}.",
         )
-    why = _reasons(quantity, unit, best, values, north_america, names)
+    if usual is not None:
+        why = _by_standard(usual, best, values, names)
+    else:
+        why = _reasons(quantity, unit, best, values, north_america, names)
     guesses.append(Guess("size", _words(*best), why, round(min(likely[best], 0.97), 2)))
     return Said(*best)
 
@@ -137,15 +152,23 @@ def _words(quantity: str, unit: str) -> str:
 
 
 def likelihoods(
-    quantity: str | None, unit: str | None, values: np.ndarray, north_america: bool | None
+    quantity: str | None,
+    unit: str | None,
+    values: np.ndarray,
+    north_america: bool | None,
+    usual: str | None = None,
 ) -> dict[tuple[str, str], float]:
-    """Return how likely each reading of a column of sizes is: (quantity, unit) -> probability [-]."""
+    """Return how likely each reading of a column of sizes is: (quantity, unit) -> probability [-].
+
+    ``usual`` is the unit that a standard gives to numbers without one: it weighs more than all others.
+    """
     quantities = (quantity,) if quantity else tuple(_QUANTITY_PRIOR)
     units = (unit,) if unit else ("cm", "in", "mm", "m")
     logs: dict[tuple[str, str], float] = {}
     for q in quantities:
         for u in units:
             prior = _QUANTITY_PRIOR[q] * _UNIT_PRIOR[north_america].get(u, 0.01)
+            prior *= _USUAL_WEIGHT if u == usual else 1.0
             logs[q, u] = math.log(prior) + _magnitude(values, q, u) + _steps(values, u)
     top = max(logs.values())
     weights = {key: math.exp(log - top) for key, log in logs.items()}
@@ -181,6 +204,18 @@ def _steps(values: np.ndarray, unit: str) -> float:
     if quarters >= 0.8:
         return {"in": 2.0, "mm": -3.0}.get(unit, 0.0)
     return {"in": -0.7, "mm": -2.0}.get(unit, 0.5)
+
+
+def _by_standard(usual: str, best: tuple[str, str], values: np.ndarray, names: str) -> str:
+    text = f"The tag {names!r} counts in {_LONG_WORDS[usual]} where no unit is written"
+    if len(values):
+        middle = float(np.median(values))
+        if best[1] == usual:
+            return f"{text}: the middle value {middle:g} is a girth of {girth_cm(middle, *best):.0f} cm."
+        text += ", but its values speak against that"
+        text += f"; the middle value {middle:g} would be a girth of {girth_cm(middle, *best):.0f} cm"
+        text += ", as trees of lists have"
+    return f"{text}."
 
 
 def _reasons(

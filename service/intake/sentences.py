@@ -22,6 +22,10 @@ OF_FILES = (
     N_("The file names it: %(text)s."),
     N_("The GeoPackage names it for the table %(text)s."),
     N_("It carries our own ids, which are known here."),
+    N_("The column %(text)s says tree, as OpenStreetMap does."),
+    N_("The column %(text)s calls objects of OpenStreetMap, such as node/123."),
+    N_("The column %(text)s calls objects of OpenStreetMap by their numbers."),
+    N_("Headers such as %(name)s and %(text)s are tags of OpenStreetMap."),
 )
 OF_COLUMNS = (
     N_("The header %(text)s is a word for it."),
@@ -33,6 +37,9 @@ OF_COLUMNS = (
     N_("computed"),
     N_("computed for a day; a status is changed on the page of its tree, with the day from which it holds"),
     N_("computed from %(text)s: girth is pi times diameter in its rows"),
+    N_("Its header is a tag of OpenStreetMap."),
+    N_("It says the same as %(text)s."),
+    N_("It says who edited the map, nothing of the tree."),
     N_("It is the running number that the format gives its rows."),
     N_("It holds pictures or other binary data."),
 )
@@ -78,6 +85,18 @@ OF_SIZES = (
     N_("--size says %(value)s, and no column of the file is named as one."),
     N_("%(quantity)s in %(measure)s"),
     N_("the header %(name)s says %(value)s"),
+    N_("The tag counts in metres where no unit is written."),
+    N_("The tag %(name)s counts in %(value)s where no unit is written."),
+    N_(
+        "The tag %(name)s counts in %(value)s where no unit is written: the middle value %(text)s is a girth "
+        "of %(number)s cm."
+    ),
+    N_("The tag %(name)s counts in %(value)s where no unit is written, but its values speak against that"),
+    N_(
+        "The tags mean 1.3 m above ground, in an older text 1 m, and the rows do not say it: sizes count as "
+        "taken at the standard height of the ground, with more doubt. --height-m says it."
+    ),
+    N_("Sizes with ';' between them are those of several trunks (common practice, no source)."),
     N_("the values go in whole, half and quarter steps"),
     N_("the values go in steps finer than quarters"),
     N_("the middle value %(text)s would be a girth of %(number)s cm, as trees of lists have"),
@@ -91,7 +110,7 @@ OF_SIZES = (
     N_("No unit is said; centimetres are usual."),
     N_("95 of 100 values stay below %(number)s."),
     N_("95 of 100 values stay below %(number)s, and the sizes are in inches."),
-    *(N_("girth"), N_("diameter"), N_("inches"), N_("feet")),
+    *(N_("girth"), N_("diameter"), N_("inches"), N_("feet"), N_("metres"), N_("millimetres")),
 )
 OF_ROWS = (
     N_("Every row has its own %(text)s; it tells the rows apart."),
@@ -134,6 +153,9 @@ OF_VALUES = (
     N_("month first"),
     N_("one that left here"),
     N_("not as the file names it"),
+    N_("tags of OpenStreetMap"),
+    N_("not said"),
+    N_("in %(number)s rows"),
     N_("latitude and longitude exchanged"),
     N_("tag and place"),
     N_("what the file calls it"),

@@ -18,9 +18,11 @@ from service.intake.prepared import (
     Question,
 )
 from service.intake.source_table import SourceTable
+from service.intake.tag_cells import tag_size
 from service.intake.words import folded
 
 Day = tuple[str | None, str]
+SMALL_GIRTH_CM = 3.0  # below it a tag is questioned: its unit may be missing (assumption)
 _GIRTH_WORDS = ("girth", "umfang", "circonf", "circumf", "circunf", "perimet", "omtrek")
 _HIGHEST = {"height": ("height", 130.0), "crown": ("crown diameter", 80.0)}  # [m], as in the nomenclature
 
@@ -44,13 +46,18 @@ class _Marks:
     )  # year, stem, status, cell, sized
 
 
+def _size(column: NumberColumn, cell: str, *, comma: bool) -> cells.SizeCell:
+    """Return what a cell of a column says, read as a tag where the column is one."""
+    return tag_size(cell, comma=comma) if column.usual else cells.size_cell(cell, comma=comma)
+
+
 def numbers(table: SourceTable, column: NumberColumn) -> np.ndarray:
     """Return the positive numbers of a size column that name no unit of their own."""
     cells_ = table.column(column.header)
     comma = cells.decimal_comma(cells_, by_default=table.decimal_comma)
     out: list[float] = []
     for cell, count in Counter(cells_).items():
-        size = cells.size_cell(cell, comma=comma)
+        size = _size(column, cell, comma=comma)
         if size.unit is None and size.quantity in (None, column.what):
             out += [v for v in size.values if v > 0] * count
     return np.array(out, dtype=float)
@@ -93,7 +100,7 @@ def apply_sizes(
             row = rows[place]
             if not cell or row.refused or row.place_kind:
                 continue
-            size = _class_cell(cell) if is_class else cells.size_cell(cell, comma=rule.comma)
+            size = _class_cell(cell) if is_class else _size(rule.column, cell, comma=rule.comma)
             if size.missing:
                 continue
             height = rule.column.height_m if rule.column.height_m is not None else heights[place]
@@ -119,6 +126,7 @@ def _odd(row: PreparedRow, rule: SizeRule, cell: str, mark: _Marks) -> cells.Siz
     header = rule.column.header
     state = status_cells.status_in_size(cell)
     if state is None:
+        row.kept |= {header: cell} if rule.column.usual else {}
         words = "says why there is no size" if status_cells.says_no_size(cell) else "is no size"
         row.questions.append(
             Question("size", f"{header}: {cell.strip()[:60]!r} {words}; no size was taken from it.", header)
@@ -157,6 +165,8 @@ def _add_sizes(
         return
     if max(girths) > rule.apart_cm:
         row.questions.append(Question("large_size", _large(column.header, cell, girths, rule), column.header))
+    if column.usual and min(girths) < SMALL_GIRTH_CM:
+        row.questions.append(Question("size", _small(column.header, cell, girths), column.header))
     doubt = size.doubt
     if size.quantity and size.quantity != column.what:
         doubt = f"it says that it is a {size.quantity}, among sizes of the other kind; it was taken as that"
@@ -197,6 +207,13 @@ def _impossible(header: str, cell: str, girths: Sequence[float]) -> str:
     )
 
 
+def _small(header: str, cell: str, girths: Sequence[float]) -> str:
+    return (
+        f"{header}: {cell.strip()[:40]!r} would be only {min(girths):.2g} cm round the trunk; check the "
+        "number and its unit."
+    )
+
+
 def _large(header: str, cell: str, girths: Sequence[float], rule: SizeRule) -> str:
     text = f"{header}: {cell.strip()[:40]!r} would be {max(girths):,.0f} cm round the trunk"
     if max(girths) > GIRTH_QUESTIONED_CM:
@@ -216,6 +233,9 @@ def _add_class(
     factor = cells.CM_PER[size.unit or column.unit or "cm"]
     if any(word in folded(column.header).replace(" ", "") for word in _GIRTH_WORDS):
         factor /= np.pi
+    if size.doubt:
+        detail = f"{column.header}: {cell.strip()[:60]!r}: {size.doubt}."
+        row.questions.append(Question("size", detail, column.header))
     low = size.class_from if size.class_from is not None else 0.0
     row.readings.append(
         PreparedReading(
@@ -264,6 +284,10 @@ def measure_unit(
     comma = cells.decimal_comma(cells_, by_default=table.decimal_comma)
     if column.unit:
         return column.unit, comma
+    if column.usual:
+        why = "The tag counts in metres where no unit is written."
+        guesses.append(Guess(str(column.what), f"{column.header} in {column.usual}", why, 0.95))
+        return column.usual, comma
     values = [v for cell in cells_ if (v := cells.number(cell, comma=comma)) is not None and v > 0]
     top = float(np.quantile(values, 0.95)) if values else 0.0
     unit = "ft" if inches or top > 60 else "m"
@@ -287,14 +311,18 @@ def apply_measures(
         row = rows[place]
         if not cell or row.refused or row.place_kind:
             continue
-        size = cells.size_cell(cell, comma=comma)
+        size = _size(column, cell, comma=comma)
         if size.missing:
             continue
         metres = size.values[0] * cells.CM_PER[size.unit or unit] / 100.0 if len(size.values) == 1 else None
         if metres is None or not 0 < metres <= highest:
             detail = f"{column.header}: {cell.strip()[:40]!r} cannot be a {what}; it was not taken."
             row.questions.append(Question("size", detail, column.header))
+            row.kept |= {column.header: cell} if column.usual else {}
             continue
+        if column.usual and size.doubt:
+            detail = f"{column.header}: {cell.strip()[:60]!r}: {size.doubt}."
+            row.questions.append(Question("size", detail, column.header))
         day = dated or days[place]
         row.observations.append(
             PreparedObservation(column.header, what, round(metres, 6), "m", None, day[0], day[1])

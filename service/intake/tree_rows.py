@@ -207,7 +207,7 @@ def apply_kinds(
     counts: Counter[str] = Counter()
     for row, cell in zip(rows, table.column(header), strict=True):
         kind = status_cells.kind_of(cell)
-        if kind is None and not cells.is_missing(cell):
+        if kind is None and not cells.is_missing(cell) and row.refused is None:
             row.questions.append(
                 Question("kind", f"{header}: {cell.strip()[:40]!r} is not known; taken as a tree.", header)
             )

@@ -14,6 +14,7 @@ from service.intake import (
     guess_columns,
     guess_crs,
     name_rows,
+    osm_list,
     own_rows,
     size_columns,
     size_rows,
@@ -58,7 +59,7 @@ def _prepared(path: Path, options: ImportOptions, site: SiteFacts) -> Prepared:
     own_rows.require_importable(table)
     guesses = list(table.guesses)
     ours = own_rows.known_ids(table, site)
-    layer = _own_layer(ours) or layer_of(table, options, guesses)
+    layer = _own_layer(ours) or _tagged_layer(table, options) or layer_of(table, options, guesses)
     if ours and layer == "trees":
         prepared = own_rows.prepared_own(table, site, guesses)
     elif layer == "trees":
@@ -75,6 +76,12 @@ def _own_layer(ours: list[str]) -> str | None:
         if header in ours:
             return layer
     return "areas" if "area_id" in ours else "targets" if "target_id" in ours else None
+
+
+def _tagged_layer(table: SourceTable, options: ImportOptions) -> str | None:
+    """Return trees where tags of the map say so; rows of trees are lines there, but no targets."""
+    ours = options.layer is not None or own_rows.is_ours(table)
+    return "trees" if not ours and osm_list.holds_trees(table) else None
 
 
 def read_table(path: Path, layer: str | None = None) -> SourceTable:
@@ -118,13 +125,20 @@ def _trees(table: SourceTable, options: ImportOptions, site: SiteFacts, guesses:
         own_rows.require_trees(table)
         own_rows.as_it_was(table)
         table.left_out |= own_rows.computed_headers(table)
-    columns = guess_columns.assigned(table, options, _this_year(site))
+    tags = None if ours else osm_list.tags_of(table, guesses)
+    columns = guess_columns.assigned(table, options, _this_year(site), tags.known if tags else {})
+    if tags is not None:
+        columns.fills = tags.fills
+        osm_list.with_usual_units(columns)
     _require_options(options, columns, site)
     guesses += columns.guesses
     placed = positions(table, columns, options, site, language(table.headers), guesses)
     american = _north_america(placed, site)
     size_columns.settle(table, columns, options, american, guesses)
     rows = tree_rows.started(table, placed)
+    if tags is not None:
+        osm_list.refuse_others(rows, table)
+        osm_list.tell(table, columns, options, guesses)
     rule = tree_rows.apply_keys(rows, table, columns, guesses)
     _attributes(rows, table, columns, options, site, bool(american), guesses)
     understood, kept = _accounts(table, columns)

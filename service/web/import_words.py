@@ -109,6 +109,9 @@ GUESS_WORDS = {
     "layer": _l("what the list holds"),
     "status": _l("states"),
     "names": _l("kinds of trees"),
+    "file": _l("what the list is"),
+    "height of measuring": _l("height of measuring"),
+    "stems": _l("several trunks"),
 }
 
 
