@@ -23,7 +23,7 @@ MAX_FUNCTION_LINES = 60
 BROAD_CATCHES = {"service/cli/main.py", "service/web/problems.py"}
 
 NUMERIC = {"numpy", "pandas", "geopandas", "shapely", "pyproj", "scipy", "rapidfuzz", "pint"}
-DRAWING = {"folium", "branca", "matplotlib"}
+DRAWING = {"folium", "branca", "matplotlib", "PIL"}
 WORLD = {  # of the standard library: network, clock, environment, processes, databases
     *("os", "sys", "socket", "ssl", "urllib", "http", "ftplib", "smtplib", "subprocess", "multiprocessing"),
     *("time", "sqlite3", "dbm", "shelve", "tempfile", "shutil", "logging", "signal", "asyncio"),
