@@ -10,6 +10,7 @@ from service.store.engine import Store
 from service.web import (
     access,
     api,
+    change_feed,
     chart_routes,
     code_pages,
     current,
@@ -68,6 +69,7 @@ PAGES = (
     import_pages,
     download_routes,
     api,
+    change_feed,
 )
 
 

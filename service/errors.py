@@ -8,6 +8,8 @@ ServiceError
     Conflict            a record is known with other content
         StaleVersion    a change was made on an older version
         ImportRunning   another import into the site is under way
+        OtherHistory    what is said to be known of a site is not of this site, or not of this store
+        HereAlready     a snapshot of a ground that is here
     NotPermitted        the actor has no right to this
     NotAcceptable       no format that was asked for can be given
     StoreUnavailable    the store cannot be opened or written
@@ -78,6 +80,25 @@ class ImportRunning(Conflict):
         self.args = (
             f"An import of {file_name} into this site is under way. Wait until it has ended, then try again.",
         )
+
+
+class OtherHistory(Conflict):
+    """What a copy says that it knows of a site is not what happened here; the copy has to be made anew."""
+
+    def __init__(self, slug: str, since: int, last: int) -> None:
+        super().__init__("site", slug, {"since": since}, {"last": last})
+        self.args = (
+            f"The copy knows change {since} of {slug} otherwise than it happened here, where the last one is "
+            f"{last}. Throw the copy away and read anew with since=0.",
+        )
+
+
+class HereAlready(Conflict):
+    """A snapshot of a ground that is in the store, or whose short name is taken."""
+
+    def __init__(self, slug: str, why: str) -> None:
+        super().__init__("site", slug, None, None)
+        self.args = (why,)
 
 
 class NotPermitted(ServiceError):

@@ -23,12 +23,6 @@ def recent_changes(conn: Connection, slug: str, limit: int = 20) -> Sequence[Row
     return conn.execute(_of_site(slug).order_by(change.c.change_no.desc()).limit(limit)).all()
 
 
-def changes_since(conn: Connection, slug: str, since: int, limit: int) -> Sequence[Row[Any]]:
-    """Return the changes of a site with a number above ``since``, in order."""
-    query = _of_site(slug).where(change.c.change_no > since)
-    return conn.execute(query.order_by(change.c.change_no).limit(limit)).all()
-
-
 def import_summary(conn: Connection, slug: str, change_no: int) -> dict[str, Any]:
     """Return the report of an import as it was kept with its change; ``file_name`` and ``at`` beside.
 

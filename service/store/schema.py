@@ -79,6 +79,8 @@ former_version = Table(
     Column("change_id", Whole, nullable=False),  # that wrote this version
     Column("ended_by", Whole, sa.ForeignKey("change.fid"), nullable=False),
     Index("ix_former_version_record", "table_name", "record_fid", "version"),
+    Index("ix_former_version_change_id", "change_id"),
+    Index("ix_former_version_ended_by", "ended_by"),
     sqlite_strict=True,
     sqlite_autoincrement=True,
 )

@@ -16,7 +16,6 @@ from service.entry import Answer
 from service.errors import Conflict, InvalidRequest
 from service.outlets.geojson_out import plain
 from service.outlets.layer_rows import layer_rows
-from service.store.change_list import changes_since
 from service.store.engine import Store
 from service.view import sites
 from service.web import current, frame, reading_answers
@@ -71,16 +70,6 @@ def api_rows(slug: str, layer: str) -> Response:
         said = {**request.args.to_dict(), "limit": limit, "offset": offset + limit}
         response.headers.add("Link", f'<{request.path}?{urlencode(said)}>; rel="next"')
     return _tagged(frame.cautioned(response), tag)
-
-
-@bp.get("/sites/<slug>/changes")
-def api_changes(slug: str) -> Response:
-    """The changes of a site after ``since``, in order."""
-    current.site_view(slug)
-    since = _whole("since", 0, 0, _WHOLE)
-    with current.store().read() as connection:
-        rows = changes_since(connection, slug, since, MOST_ITEMS)
-    return _json([dict(row._mapping) for row in rows])
 
 
 @bp.post("/sites/<slug>/readings")

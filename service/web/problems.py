@@ -82,6 +82,18 @@ TABLE: dict[type[Exception], Problem] = {
         _l("A list is being brought in just now"),
         _l("Wait until it has ended, then try again."),
     ),
+    errors.OtherHistory: Problem(
+        409,
+        "copy-of-another",
+        _l("This copy is not of this ground as it is here"),
+        _l("Throw the copy away and read everything anew, with since=0."),
+    ),
+    errors.HereAlready: Problem(
+        409,
+        "here-already",
+        _l("This ground is here already"),
+        _l("Nothing was changed. Open another store for the snapshot, or bring in one layer of it."),
+    ),
     errors.NotPermitted: Problem(
         403, "not-permitted", _l("You may not do this"), _l("Ask whoever looks after this ground.")
     ),

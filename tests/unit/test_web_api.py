@@ -128,5 +128,5 @@ def test_an_observation_is_taken(client, view):
 
 
 def test_changes_since_a_number_are_in_order(client, view):
-    numbers = [change["change_no"] for change in client.get(api("/changes?since=2")).json]
+    numbers = [change["change_no"] for change in client.get(api("/changes?since=2")).json["changes"]]
     assert numbers == [3, 4, 5]
