@@ -39,7 +39,7 @@ def read_csv(path: Path) -> SourceTable:
     """
     data = bounded_bytes(path)
     guesses: list[Guess] = []
-    text = _decoded(data, path.name, guesses)
+    text = decoded(data, path.name, guesses)
     if not text.strip():
         raise Unreadable(f"{path.name} holds no rows; choose the file that holds the list.")
     delimiter = _delimiter(text, path.name, guesses)
@@ -114,7 +114,14 @@ def _longest_line(block: bytes, since_break: int, name: str) -> int:
     return len(block) - last - 1 if last >= 0 else since_break + len(block)
 
 
-def _decoded(data: bytes, name: str, guesses: list[Guess]) -> str:
+def decoded(data: bytes, name: str, guesses: list[Guess]) -> str:
+    """Return bytes as text: by their mark, as UTF-8 where they fit it, else by the letters they make.
+
+    Raises
+    ------
+    Unreadable
+        If they are no text in an encoding that is known here.
+    """
     for mark, encoding in _MARKS:
         if data.startswith(mark):
             guesses.append(

@@ -17,8 +17,9 @@ from typing import Any
 import numpy as np
 import shapely
 
-from service.errors import Ask, InvalidRequest, Unreadable
+from service.errors import InvalidRequest, Unreadable
 from service.intake.bounded_shapes import from_wkb
+from service.intake.choosing import TableOfFile, chosen
 from service.intake.guess_crs import LOCAL, WGS84, code_of
 from service.intake.prepared import Guess
 from service.intake.source_table import SourceTable
@@ -29,12 +30,6 @@ MAX_ROWS = 5_000_000
 MAX_VALUE_BYTES = 16 << 20
 NUMBERED = "It is the running number that the format gives its rows."
 _ENVELOPE_BYTES = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
-LAYERS = ("trees", "areas", "targets")
-_FITTING = {
-    "trees": ("POINT", "MULTIPOINT"),
-    "areas": ("POLYGON", "MULTIPOLYGON"),
-    "targets": ("LINESTRING", "MULTILINESTRING"),
-}
 
 
 def read_geopackage(path: Path, layer: str | None = None) -> SourceTable:
@@ -53,7 +48,7 @@ def read_geopackage(path: Path, layer: str | None = None) -> SourceTable:
         if file.read(16) != b"SQLite format 3\0":
             raise Unreadable(f"{path.name} is no GeoPackage; export the layer again, or as GeoJSON or CSV.")
     try:
-        with _opened(path) as connection:
+        with opened(path) as connection:
             return _read(connection, path, layer)
     except sqlite3.OperationalError as wrong:
         if "interrupt" in str(wrong):
@@ -66,11 +61,18 @@ def read_geopackage(path: Path, layer: str | None = None) -> SourceTable:
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator[sqlite3.Connection]:
+def opened(path: Path, most_seconds: float | None = None) -> Iterator[sqlite3.Connection]:
+    """A GeoPackage from outside, opened to be read and nothing else; its texts are bytes.
+
+    Raises
+    ------
+    sqlite3.Error
+        If it is no whole database, or reading it takes too long.
+    """
     waiting = Path(f"{path}-wal")
     mode = "mode=ro" if waiting.exists() and waiting.stat().st_size else "mode=ro&immutable=1"
     connection = sqlite3.connect(f"{path.resolve().as_uri()}?{mode}", uri=True)
-    ends = time.monotonic() + MAX_SECONDS
+    ends = time.monotonic() + (most_seconds or MAX_SECONDS)
     try:
         connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, MAX_VALUE_BYTES)
         connection.setlimit(sqlite3.SQLITE_LIMIT_SQL_LENGTH, 200_000)
@@ -93,7 +95,8 @@ def _decoded(value: Any) -> Any:
     return value.decode("utf-8", "replace") if isinstance(value, bytes) else value
 
 
-def _base_tables(connection: sqlite3.Connection) -> set[str]:
+def base_tables(connection: sqlite3.Connection) -> set[str]:
+    """Return the names of the tables that hold their rows themselves."""
     found = connection.execute(
         "SELECT name FROM sqlite_master WHERE type = 'table' AND sql NOT LIKE 'CREATE VIRTUAL%'"
     )
@@ -101,7 +104,7 @@ def _base_tables(connection: sqlite3.Connection) -> set[str]:
 
 
 def _read(connection: sqlite3.Connection, path: Path, layer: str | None) -> SourceTable:
-    tables = _base_tables(connection)
+    tables = base_tables(connection)
     if not {"gpkg_contents", "gpkg_geometry_columns", "gpkg_spatial_ref_sys"} <= tables:
         raise Unreadable(f"{path.name} is a database but no GeoPackage: it has no table of contents.")
     contents = connection.execute(
@@ -114,35 +117,9 @@ def _read(connection: sqlite3.Connection, path: Path, layer: str | None) -> Sour
     if not readable:
         what = "only views or tables that compute themselves" if layers else "no table of features"
         raise Unreadable(f"{path.name} holds {what}; export the layer as a plain table.")
-    name, column, _, srs = _chosen(readable, layer, path.name)
+    tables_of_file = [TableOfFile(str(row[0]), None if row[1] is None else str(row[2])) for row in readable]
+    name, column, _, srs = readable[chosen(tables_of_file, layer, path.name)]
     return _table(connection, path, str(name), column, srs)
-
-
-def _chosen(readable: list[tuple[Any, ...]], layer: str | None, file_name: str) -> tuple[Any, ...]:
-    with_shapes = [row for row in readable if row[1] is not None]
-    if len(readable) == 1 or (layer is None and len(with_shapes) == 1):
-        return readable[0] if len(readable) == 1 else with_shapes[0]
-    fitting = {word: _fitting(readable, word) for word in LAYERS}
-    found = fitting.get(layer or "")
-    if found is not None:
-        return found
-    names = ", ".join(str(row[0]) for row in readable[:10])
-    holds = f"{file_name} holds several tables ({names})"
-    choices = [word for word, table in fitting.items() if table is not None]
-    if layer is None and choices:
-        raise Ask("--layer", choices, f"{holds}.")
-    raise InvalidRequest(
-        [("--layer", f"{holds}, and none of them alone is one of {layer or 'trees, areas or targets'}; "
-          "export the one that is meant to a file of its own.")]
-    )  # fmt: skip
-
-
-def _fitting(readable: list[tuple[Any, ...]], layer: str) -> tuple[Any, ...] | None:
-    """Return the one table that is named as a layer, or the only one whose shapes are those of the layer."""
-    named = [row for row in readable if row[0] == layer]
-    others = [row for row in readable if row[0] not in LAYERS]
-    shaped = [row for row in others if str(row[2]).upper() in _FITTING[layer]]
-    return next((found[0] for found in (named, shaped) if len(found) == 1), None)
 
 
 def _system(connection: sqlite3.Connection, srs: Any) -> str | None:

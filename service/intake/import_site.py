@@ -13,6 +13,7 @@ from service.store import import_rows, site_rows
 from service.store.rows import Connection
 from service.store.site_rows import NewSite
 
+_PACKED = (".zip", ".kmz", ".parquet", ".geoparquet")
 _HEAD_BYTES = 1 << 20
 _OWN_ID = re.compile(rb"(tree|stem|reading|area|target)_id")
 
@@ -89,7 +90,9 @@ def facts_of(conn: Connection, path: Path, ground: Ground) -> SiteFacts:
 
 
 def _may_carry_own_ids(path: Path) -> bool:
-    """Whether one of our id columns is named at the beginning of a file, in whatever encoding."""
+    """Whether one of our id columns is named at the beginning of a file, in whatever encoding, or packed."""
+    if path.suffix.casefold() in _PACKED:
+        return True
     try:
         with path.open("rb") as file:
             return _OWN_ID.search(file.read(_HEAD_BYTES).replace(b"\0", b"")) is not None

@@ -108,6 +108,8 @@ def as_written(
 ) -> tuple[np.ndarray, np.ndarray, bool, str | None]:
     """Return x and y as the file has them, whether its words say degrees, and the system it names."""
     single = columns.single
+    if table.geometry is not None and _has_points(table.geometry):  # in the system that the file names
+        return *_points(table.geometry, questions), False, table.crs
     for first, second in (("lon", "lat"), ("x", "y")):
         if first in single and second in single:
             x = _numbers(table, single[first], questions)
@@ -164,6 +166,10 @@ def _words(table: SourceTable, header: str, questions: dict[int, Question]) -> t
         if fault:
             questions[row] = Question("position", fault, header)
     return shapes, said
+
+
+def _has_points(shapes: list[Any]) -> bool:
+    return bool(np.isin(shapely.get_type_id(np.array(shapes, dtype=object)), (0, 4)).any())
 
 
 def _points(shapes: list[Any], questions: dict[int, Question]) -> tuple[np.ndarray, np.ndarray]:

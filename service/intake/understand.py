@@ -20,6 +20,7 @@ from service.intake import (
     size_rows,
     tree_rows,
 )
+from service.intake.closed_process import FORMS, read_closed
 from service.intake.decode import read_csv
 from service.intake.geojson_file import read_geojson
 from service.intake.geopackage import read_geopackage
@@ -34,6 +35,8 @@ from service.intake.words import language
 _NORTH_AMERICA = (-168.0, 24.0, -52.0, 72.0)  # west, south, east, north [deg]: the US and Canada
 _TEXT = (".csv", ".txt", ".tsv", ".tab")
 _GEOJSON = (".geojson", ".json")
+_OF_A_SHAPEFILE = (".shp", ".shx", ".dbf", ".prj", ".cpg")
+ENDINGS = (*_TEXT, *_GEOJSON, ".gpkg", *FORMS)  # of files that are read
 
 
 def prepare(path: Path, options: ImportOptions, site: SiteFacts) -> Prepared:
@@ -90,7 +93,11 @@ def read_table(path: Path, layer: str | None = None) -> SourceTable:
     Raises
     ------
     Unreadable
-        If the file is not there, or is of a kind that is not read.
+        If the file is not there, is of a kind that is not read, or cannot be read as what it claims to be.
+    Ask
+        If it holds several tables, and the layer tells which is meant.
+    InvalidRequest
+        If it holds several tables and none of them is told.
     """
     if not path.is_file():
         raise Unreadable(f"There is no file {path.name}; check the name and the folder.")
@@ -101,6 +108,13 @@ def read_table(path: Path, layer: str | None = None) -> SourceTable:
         return read_geojson(path)
     if extension == ".gpkg":
         return read_geopackage(path, layer)
+    if extension in FORMS:
+        return read_closed(path, layer)
+    if extension in _OF_A_SHAPEFILE:
+        raise Unreadable(
+            f"{path.name} is one of the files of a shapefile; pack .shp, .dbf, .prj and .cpg into one "
+            "zip, or export the list as CSV, GeoJSON or GeoPackage."
+        )
     raise Unreadable(
         f"{path.name} is of a kind that is not read here; export the list as CSV, GeoJSON or GeoPackage."
     )
