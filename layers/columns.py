@@ -10,7 +10,7 @@ import pandas as pd
 
 from layers.column_kinds import Column, Kind
 from layers.errors import ColumnMissing
-from layers.outlet_columns import FIGURES, FLAGS, TREES
+from layers.outlet_columns import FIGURES, FLAGS, OSM_TREES, TREES
 from layers.record_columns import (
     AREA_RECORD,
     INSPECTION_RECORD,
@@ -52,6 +52,7 @@ FRAMES: dict[str, tuple[Column, ...]] = {
     "figures": FIGURES,
     "trees": TREES,
     "flags": FLAGS,
+    "osm_trees": OSM_TREES,
 }
 
 

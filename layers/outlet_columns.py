@@ -104,6 +104,22 @@ TREES = (
     word("external_id", "text", "the key that the tree has in its source file"),
     *POSITION,
 )
+OSM_TREES = (  # tags of OpenStreetMap: text, in the units that their documentation gives them
+    word("natural", "text", "tree"),
+    word("ref", "text", "tag of the tree"),
+    word("species", "text", "scientific name, where it is sure"),
+    word("genus", "text", "genus, where it is sure"),
+    word("taxon:cultivar", "text", "cultivar, where the name as written has one"),
+    word("circumference", "text", "girth of the trunk at the site's breast height; of several by ;", "m"),
+    word("height", "text", "height, where it was measured", "m"),
+    word("diameter_crown", "text", "crown diameter, where it was measured", "m"),
+    word("leaf_type", "text", "as a file brought it"),
+    word("leaf_cycle", "text", "as a file brought it"),
+    word("denotation", "text", "as a file brought it"),
+    word("start_date", "text", "day of planting; the year or month that its middle day may stand for"),
+    word("check_date:circumference", "text", "day of the last measurement, as exactly as it was said"),
+    *(column for column in POSITION if column.name in ("lon_deg", "lat_deg")),
+)
 FLAGS = (
     word("flag_key", "text", "rule word, tree and target: stable across recomputation"),
     word("fid", "int", "number made from flag_key, the same one each time"),

@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from service.outlets.export import FORMATS, LAYERS, export_layer
+from service.outlets.export import EXPORTED, FORMATS, export_layer
 from service.outlets.fresh_file import fresh_file
 from service.outlets.map_file import self_contained_map
 from service.view import view_of
@@ -14,7 +14,7 @@ from service.view import view_of
 @click.command("export")
 @click.argument("out", type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--site", required=True)
-@click.option("--layer", type=click.Choice(LAYERS), default="trees", show_default=True)
+@click.option("--layer", type=click.Choice(EXPORTED), default="trees", show_default=True)
 @click.option("--format", "form", type=click.Choice(FORMATS), default="geojson", show_default=True)
 @click.option("--as-of", help="A day (YYYY-MM-DD); today by default.")
 @click.pass_obj

@@ -13,7 +13,8 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from service.intake import cells
+from layers import columns
+from service.intake import cells, own_rows
 from service.intake.column_samples import sample, share
 from service.intake.geojson_file import FEATURE_ID
 from service.intake.guess_columns import Columns
@@ -70,6 +71,8 @@ def tags_of(table: SourceTable, guesses: list[Guess]) -> Tags | None:
     Objects of the map get one way to be called in the table (``node/123``), and columns that say the same
     again, or who edited the map, are left out of it.
     """
+    if table.headers == columns.names("osm_trees"):  # they left here
+        own_rows.as_it_was(table)
     ids = _object_ids(table)
     why = _sign(table, ids)
     if why is None:
@@ -138,10 +141,10 @@ def _called(table: SourceTable, ids: Mapping[str, list[str]]) -> dict[str, str]:
     return {first: "external_id"}
 
 
-def with_usual_units(columns: Columns) -> None:
+def with_usual_units(found: Columns) -> None:
     """Note the units that tags have where none is written."""
-    columns.sizes = [replace(c, usual=_USUAL_UNIT.get(c.header)) for c in columns.sizes]
-    columns.measures = [replace(c, usual=_USUAL_UNIT.get(c.header)) for c in columns.measures]
+    found.sizes = [replace(c, usual=_USUAL_UNIT.get(c.header)) for c in found.sizes]
+    found.measures = [replace(c, usual=_USUAL_UNIT.get(c.header)) for c in found.measures]
 
 
 def refuse_others(rows: Sequence[PreparedRow], table: SourceTable) -> None:
@@ -163,10 +166,10 @@ def refuse_others(rows: Sequence[PreparedRow], table: SourceTable) -> None:
             row.questions.append(Question("kind", detail, "natural"))
 
 
-def tell(table: SourceTable, columns: Columns, options: ImportOptions, guesses: list[Guess]) -> None:
+def tell(table: SourceTable, found: Columns, options: ImportOptions, guesses: list[Guess]) -> None:
     """Say at which height tags mean sizes, and that several sizes of a tree are those of its trunks."""
-    tagged = [column.header for column in columns.sizes if column.usual]
-    if tagged and options.height_m is None and "measuring_height" not in columns.single:
+    tagged = [column.header for column in found.sizes if column.usual]
+    if tagged and options.height_m is None and "measuring_height" not in found.single:
         why = (
             "The tags mean 1.3 m above ground, in an older text 1 m, and the rows do not say it: sizes count "
             "as taken at the standard height of the ground, with more doubt. --height-m says it."

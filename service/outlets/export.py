@@ -10,8 +10,11 @@ from service.outlets.fresh_file import fresh_file
 from service.outlets.geojson_out import geojson_pieces
 from service.outlets.geopackage_out import write_geopackage
 from service.outlets.layer_rows import LAYERS, LayerRows, Viewed, figure_rows, layer_rows
+from service.outlets.osm_tags import OSM_TREES, osm_trees
 
-__all__ = ["FORMATS", "LAYERS", "MEDIA_TYPES", "export_layer", "figures_geojson", "layer_pieces"]
+__all__ = ["EXPORTED", "FORMATS", "LAYERS", "MEDIA_TYPES", "export_layer", "figures_geojson", "layer_pieces"]
+
+EXPORTED = (*LAYERS, OSM_TREES)  # the last only as a file of its own, never in a snapshot
 
 _STREAMED: dict[str, Callable[[LayerRows], Iterator[bytes]]] = {
     "geojson": geojson_pieces,
@@ -37,7 +40,11 @@ def layer_pieces(view: Viewed, layer: str, form: str) -> Iterator[bytes]:
     """
     if form not in _STREAMED:
         raise NotAcceptable(list(_STREAMED))
-    return _STREAMED[form](layer_rows(view, layer))
+    return _STREAMED[form](_rows(view, layer))
+
+
+def _rows(view: Viewed, layer: str) -> LayerRows:
+    return osm_trees(view) if layer == OSM_TREES else layer_rows(view, layer)
 
 
 def export_layer(view: Viewed, layer: str, form: str, out_path: Path) -> int:
@@ -52,8 +59,8 @@ def export_layer(view: Viewed, layer: str, form: str, out_path: Path) -> int:
     InvalidRequest
         If the file cannot be written there.
     """
-    if form not in FORMATS:
-        raise NotAcceptable(list(FORMATS))
+    if form not in FORMATS or (layer == OSM_TREES and form not in _STREAMED):
+        raise NotAcceptable(list(_STREAMED if layer == OSM_TREES else FORMATS))
     with fresh_file(out_path) as fresh:
         return write_geopackage(view, fresh) if form == "gpkg" else _written(view, layer, form, fresh)
 
@@ -64,7 +71,7 @@ def figures_geojson(view: Viewed, figures: list[dict[str, Any]]) -> str:
 
 
 def _written(view: Viewed, layer: str, form: str, path: Path) -> int:
-    rows = layer_rows(view, layer)
+    rows = _rows(view, layer)
     with path.open("wb") as out:
         out.writelines(_STREAMED[form](rows))
     return len(rows.rows)

@@ -28,7 +28,8 @@ def geojson_pieces(layer: LayerRows) -> Iterator[bytes]:
     rows, shapes = layer.spatial, _on_earth(layer)
     for start in range(0, len(rows), ROWS_A_PIECE):
         end = start + ROWS_A_PIECE
-        features = _features(rows.iloc[start:end], shapes[start:end], layer.ids[start:end].tolist())
+        ids = layer.ids[start:end].tolist()
+        features = _features(rows.iloc[start:end], shapes[start:end], ids, sparse=layer.sparse)
         yield (b",\n" if start else b"\n") + b",\n".join(features)
     yield b"\n]}\n"
 
@@ -61,13 +62,15 @@ def _right_handed(shape: Any) -> Any:
     return shape
 
 
-def _features(rows: pd.DataFrame, shapes: np.ndarray, ids: list[int]) -> Iterator[bytes]:
+def _features(rows: pd.DataFrame, shapes: np.ndarray, ids: list[int], *, sparse: bool) -> Iterator[bytes]:
     names = list(rows.columns)
     cells = zip(*(plain(rows[name]) for name in names), strict=True)
     for number, (values, geometry) in enumerate(zip(cells, shapely.to_geojson(shapes), strict=True)):
         feature: dict[str, Any] = {"type": "Feature", "id": ids[number]}
         feature["geometry"] = None if geometry is None else orjson.Fragment(geometry)
         feature["properties"] = dict(zip(names, values, strict=True))
+        if sparse:
+            feature["properties"] = {n: v for n, v in feature["properties"].items() if v is not None}
         yield orjson.dumps(feature, option=orjson.OPT_SERIALIZE_NUMPY)
 
 

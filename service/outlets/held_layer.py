@@ -25,6 +25,7 @@ _FRAMES_OF = {  # where a column of a layer is looked up first
     "flags": ("flags",),
     "inspections": ("inspection_record",),
     "figures": ("figures",),
+    "osm_trees": ("osm_trees",),
 }
 
 

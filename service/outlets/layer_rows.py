@@ -78,6 +78,7 @@ class LayerRows:
     site: str
     ids: np.ndarray  # the number that tells features apart, int64, kept across changes of the site
     caution: str | None = None  # goes with everything that holds flags, once
+    sparse: bool = False  # in GeoJSON what is missing is left out, not null
 
     @property
     def spatial(self) -> pd.DataFrame:

@@ -9,7 +9,7 @@ from flask import Blueprint, Response, request
 from flask_babel import gettext as _
 
 from service.errors import NotAcceptable, NotFound
-from service.outlets.export import FORMATS, LAYERS, MEDIA_TYPES, export_layer, layer_pieces
+from service.outlets.export import EXPORTED, FORMATS, LAYERS, MEDIA_TYPES, export_layer, layer_pieces
 from service.outlets.map_file import self_contained_map
 from service.view import SiteView
 from service.web import current, display, frame
@@ -32,11 +32,11 @@ def layer_file(slug: str, layer: str, form: str) -> Response:
         If it is not given in that form.
     """
     view = current.site_view(slug)
-    if layer not in LAYERS:
+    if layer not in EXPORTED:
         raise NotFound(_("layer"), layer)
     if form not in FORMATS:
         raise NotAcceptable(list(FORMATS))
-    if form == "gpkg":
+    if form == "gpkg" and layer in LAYERS:
         return whole_site_file(slug)
     tag = frame.etag(view, layer, form)
     held = frame.unchanged(tag)
