@@ -7,7 +7,7 @@ layer.
 
 import hashlib
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from functools import cache
 from pathlib import Path
@@ -38,9 +38,9 @@ class Edition:
         """What the layer is."""
         return self.table.facts
 
-    def parts(self, size: int = 1000) -> Iterator[LayerPart]:
-        """Return its rows by feature number, at most ``size`` at a time."""
-        return self.table.parts(size)
+    def parts(self, size: int = 1000, names: Sequence[str] | None = None) -> Iterator[LayerPart]:
+        """Return its rows in order, at most ``size`` at a time; cells of the named columns only."""
+        return self.table.parts(size, names)
 
 
 _open: OrderedDict[tuple[int, str], Edition] = OrderedDict()

@@ -1,6 +1,6 @@
 """A layer that leaves, a part at a time: its facts, and rows whose cells every format can write."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -37,6 +37,8 @@ class LayerFacts:
     rows: int
     box: tuple[float, float, float, float] | None  # west, south, east, north [deg]; None where local or empty
     caution: str | None  # goes with everything that holds flags, once
+    by_number: bool = True  # whether the rows come by feature number; else as the layer has them
+    unplaced: int = 0  # rows without a shape
 
     @property
     def names(self) -> list[str]:
@@ -51,7 +53,7 @@ class LayerFacts:
 
 @dataclass(frozen=True)
 class LayerPart:
-    """Some rows of a layer, in order.
+    """Some rows of a layer, in its order.
 
     Cells are plain: text, numbers, 0 or 1 for a flag, JSON text for lists and objects, None where missing.
     Points come as ``lon`` and ``lat`` [deg, or metres where local], other shapes as shapely ``shapes``.
@@ -71,24 +73,30 @@ class Layer(Protocol):
     def facts(self) -> LayerFacts:
         """What the layer is."""
 
-    def parts(self, size: int = 1000) -> Iterator[LayerPart]:
-        """Its rows by feature number, at most ``size`` at a time."""
+    def parts(self, size: int = 1000, names: Sequence[str] | None = None) -> Iterator[LayerPart]:
+        """Its rows in order, at most ``size`` at a time; cells of the columns in ``names`` only, if given."""
 
 
-def properties_of(columns: tuple[LayerColumn, ...]) -> Callable[[Cells], dict[str, Any]]:
+def properties_of(columns: Sequence[LayerColumn]) -> Callable[[Cells], dict[str, Any]]:
     """Return a function from cells to a mapping that orjson writes: JSON text as it is, flags as booleans."""
     names = [column.name for column in columns]
     structured = [column.name for column in columns if column.kind in ("list", "object")]
     flags = [column.name for column in columns if column.kind == "flag"]
+    fragment = orjson.Fragment
 
     def properties(cells: Cells) -> dict[str, Any]:
         said = dict(zip(names, cells, strict=True))
         for name in structured:
-            if said[name] is not None:
-                said[name] = orjson.Fragment(said[name])
+            if (text := said[name]) is not None:
+                said[name] = fragment(text)
         for name in flags:
-            if said[name] is not None:
-                said[name] = bool(said[name])
+            if (there := said[name]) is not None:
+                said[name] = bool(there)
         return said
 
     return properties
+
+
+def columns_named(facts: LayerFacts, names: Sequence[str] | None) -> tuple[LayerColumn, ...]:
+    """Return the columns of a layer that are named, in the order of the layer; all without names."""
+    return tuple(column for column in facts.columns if names is None or column.name in names)

@@ -1,6 +1,7 @@
 """Rows in memory as a layer in parts: what an edition is filled from, and small layers are written from."""
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -12,7 +13,7 @@ import shapely
 
 from layers.column_kinds import Column, Kind
 from layers.columns import FRAMES
-from service.layer_parts import LayerColumn, LayerFacts, LayerPart
+from service.layer_parts import LayerColumn, LayerFacts, LayerPart, columns_named
 from service.outlets.layer_rows import LayerRows
 
 _FRAMES_OF = {  # where a column of a layer is looked up first
@@ -26,6 +27,10 @@ _FRAMES_OF = {  # where a column of a layer is looked up first
     "inspections": ("inspection_record",),
     "figures": ("figures",),
     "osm_trees": ("osm_trees",),
+}
+_SHAPED: dict[Kind, re.Pattern[str]] = {  # a column in which a cell is shaped otherwise leaves as text
+    "date": re.compile(r"[1-9]\d{3}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])", re.ASCII),
+    "time": re.compile(r"[1-9]\d{3}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{1,6})?Z", re.ASCII),
 }
 
 
@@ -50,18 +55,21 @@ class HeldLayer:
             rows=len(held.rows),
             box=_box(held),
             caution=held.caution,
+            by_number=bool((np.diff(held.ids) > 0).all()),
+            unplaced=int(shapely.is_missing(held.shapes).sum()),
         )
 
-    def parts(self, size: int = 1000) -> Iterator[LayerPart]:
-        """Return the rows by feature number, at most ``size`` at a time."""
-        order = np.argsort(self.held.ids, kind="stable")
-        ids, rows, shapes = self.held.ids[order], self.held.rows.iloc[order], self.held.shapes[order]
+    def parts(self, size: int = 1000, names: Sequence[str] | None = None) -> Iterator[LayerPart]:
+        """Return the rows in order, at most ``size`` at a time; cells of the named columns only."""
+        columns = columns_named(self.facts, names)
+        ids, rows, shapes = self.held.ids, self.held.rows, self.held.shapes
         for start in range(0, len(rows), size):
             piece = slice(start, start + size)
-            yield self._part(ids[piece], rows.iloc[piece], shapes[piece])
+            yield self._part(columns, ids[piece], rows.iloc[piece], shapes[piece])
 
-    def _part(self, ids: np.ndarray, rows: pd.DataFrame, shapes: np.ndarray) -> LayerPart:
-        columns = self.facts.columns
+    def _part(
+        self, columns: Sequence[LayerColumn], ids: np.ndarray, rows: pd.DataFrame, shapes: np.ndarray
+    ) -> LayerPart:
         written = [plain_cells(rows[column.name], column.kind) for column in columns]
         cells = list(zip(*written, strict=True)) if written else [()] * len(rows)
         if not self.facts.points:
@@ -98,7 +106,9 @@ def _json(value: Any) -> str:
 def _column(layer: str, name: str, cells: pd.Series) -> LayerColumn:
     found = _word(layer, name)
     if found is not None and found.kind != "geometry":
-        return LayerColumn(name, found.kind, found.unit, found.meaning)
+        shaped = _SHAPED.get(found.kind)
+        odd = shaped is not None and not all(shaped.fullmatch(str(cell)) for cell in cells.dropna())
+        return LayerColumn(name, "text" if odd else found.kind, found.unit, found.meaning)
     return LayerColumn(name, _kind_of(cells), "", "as the file wrote it", own=False)
 
 
