@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated, Any, Literal
+from urllib.parse import urlsplit
 
 import platformdirs
 from pydantic import Field, ValidationError, field_validator
@@ -48,6 +49,16 @@ class Settings(BaseSettings):
         default=(),
         description="Further names this computer is called by in a browser, separated by commas.",
     )
+    public_address: str = Field(
+        default="",
+        description="Address under which others reach these pages, such as https://trees.example.org; "
+        "links in open data begin with it. Empty: the address that was asked.",
+    )
+    cors_origins: Annotated[tuple[str, ...], NoDecode] = Field(
+        default=(),
+        description="Origins of other sites whose pages may read the open data in a browser, such as "
+        "https://maps.example.org, separated by commas. Empty: none.",
+    )
     language: str = Field(default="en", pattern="^[a-z]{2,3}(_[A-Z]{2})?$", description="Language of pages.")
     tile_address: str = Field(
         default="",
@@ -65,7 +76,7 @@ class Settings(BaseSettings):
         default="info", description="How much the server writes to its log."
     )
 
-    @field_validator("trusted_hosts", mode="before")
+    @field_validator("trusted_hosts", "cors_origins", mode="before")
     @classmethod
     def _split(cls, value: object) -> object:
         return (
@@ -92,6 +103,27 @@ class Settings(BaseSettings):
         ):
             raise ValueError("must start with https:// and hold {z}, {x} and {y}")
         return value
+
+    @field_validator("public_address")
+    @classmethod
+    def _public(cls, value: str) -> str:
+        if value and not _is_address(value):
+            raise ValueError(
+                "must be an address such as https://trees.example.org, with nothing after ? or #"
+            )
+        return value.rstrip("/")
+
+    @field_validator("cors_origins")
+    @classmethod
+    def _origins(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        if not all(_is_address(origin) and not urlsplit(origin).path for origin in value):
+            raise ValueError("must be origins such as https://maps.example.org, with nothing after the name")
+        return value
+
+    @property
+    def public_host(self) -> str | None:
+        """The name in the public address."""
+        return urlsplit(self.public_address).hostname
 
     @property
     def store_address(self) -> str:
@@ -164,6 +196,17 @@ def _from_environment(environment: Mapping[str, str]) -> dict[str, str]:
         for name, value in environment.items()
         if name.startswith(PREFIX) and name not in OUTSIDE
     }
+
+
+def _is_address(said: str) -> bool:
+    """Whether it is an address of the web without a question, a fragment or a name and password."""
+    try:
+        parts = urlsplit(said)
+        _ = parts.port
+    except ValueError:
+        return False
+    plain = not (parts.query or parts.fragment or "@" in parts.netloc or "?" in said or "#" in said)
+    return parts.scheme in ("http", "https") and bool(parts.hostname) and plain and said.isprintable()
 
 
 def is_loopback(host: str) -> bool:

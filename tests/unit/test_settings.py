@@ -42,6 +42,15 @@ def test_an_unknown_name_is_an_error_that_says_where_it_stands(tmp_path, where):
         {"tile_address": "https://tiles.example/{z}/{x}"},
         {"tile_address": "javascript:{z}{x}{y}"},
         {"language": "../de"},
+        {"public_address": "trees.example"},
+        {"public_address": "ftp://trees.example"},
+        {"public_address": "https://trees.example/?a=1"},
+        {"public_address": "https://trees.example/#a"},
+        {"public_address": "https://a:b@trees.example"},
+        {"public_address": "https://trees.example:port"},
+        {"public_address": "https://"},
+        {"cors_origins": ("*",)},
+        {"cors_origins": ("https://maps.example/page",)},
     ],
 )
 def test_a_value_that_cannot_be_is_refused_with_its_name(said):
@@ -85,3 +94,14 @@ def test_a_damaged_key_is_said_and_not_used(tmp_path):
     (tmp_path / "boleward.key").write_text("short", encoding="ascii")
     with pytest.raises(StoreUnavailable, match="damaged"):
         secret_key(tmp_path)
+
+
+def test_the_public_address_ends_without_a_stroke_and_knows_its_name():
+    said = load_settings(environment={"BOLEWARD_PUBLIC_ADDRESS": "https://trees.example:8443/open/"})
+    assert (said.public_address, said.public_host) == ("https://trees.example:8443/open", "trees.example")
+    assert load_settings(environment={}).public_host is None
+
+
+def test_origins_are_separated_by_commas():
+    said = load_settings(environment={"BOLEWARD_CORS_ORIGINS": "https://a.example, http://b.example:81"})
+    assert said.cors_origins == ("https://a.example", "http://b.example:81")

@@ -1,0 +1,98 @@
+"""The systems of coordinates in which features are given and asked: which, and from and to CRS84.
+
+References
+----------
+OGC 18-058r1, OGC API - Features - Part 2: Coordinate Reference Systems by Reference: systems are named by
+URI, CRS84 stands first, coordinates come in the order of axes of the system's authority.
+EPSG Geodetic Parameter Dataset, for areas of use; read with pyproj.
+"""
+
+import re
+from collections.abc import Callable
+from functools import cache
+from typing import Any
+
+import numpy as np
+import shapely
+from pyproj import CRS, Transformer
+from pyproj.aoi import AreaOfInterest
+from pyproj.database import query_utm_crs_info
+
+CRS84 = "http://www.opengis.net/def/crs/OGC/1.3/CRS84"
+EPSG = "http://www.opengis.net/def/crs/EPSG/0/"
+ALWAYS = (CRS84, f"{EPSG}4326", f"{EPSG}3857")
+ZONED = ("WGS 84", "ETRS89", "NAD83")
+_ZONE = re.compile(r"[\w ]+ / UTM zone \d+[NS]")  # and no variant of it with other axes
+
+Box = tuple[float, float, float, float]
+Moved = Callable[[np.ndarray], np.ndarray]
+
+
+def crs_of(box: Box | None) -> list[str]:
+    """Return the URIs offered for features within a box (west, south, east, north [deg]), CRS84 first.
+
+    Beside those that hold everywhere: the zones of the transverse Mercator grids that hold the whole box.
+    """
+    if box is None or box[0] > box[2]:
+        return list(ALWAYS)
+    area = AreaOfInterest(*box)
+    zones = {
+        zone.code: None
+        for datum in ZONED
+        for zone in query_utm_crs_info(datum, area_of_interest=area, contains=True)
+        if _ZONE.fullmatch(zone.name)
+    }
+    return [*ALWAYS, *(f"{EPSG}{code}" for code in zones)]
+
+
+def from_crs84(uri: str) -> Moved | None:
+    """Return what moves rows of (longitude, latitude) into a system, in the order of its axes.
+
+    None for CRS84, whose coordinates stay as they are.
+    """
+    return None if uri == CRS84 else _moved(_transformer(_name(uri), forth=True))
+
+
+def shape_to_crs84(uri: str) -> Callable[[Any], Any] | None:
+    """Return what brings a shapely geometry from a system to (longitude, latitude); None for CRS84."""
+    if uri == CRS84:
+        return None
+    move = _moved(_transformer(_name(uri), forth=False))
+    return lambda shape: shapely.transform(shape, move)
+
+
+def box_to_crs84(uri: str, box: Box) -> Box | None:
+    """Return the smallest box in CRS84 around a box in a system; None where it lies outside of the system.
+
+    West is greater than east across the antimeridian.
+    """
+    if uri == CRS84:
+        return box
+    name = _name(uri)
+    if is_geographic(uri):
+        south, west, north, east = box
+        return west, south, east, north
+    around = Transformer.from_crs(name, "EPSG:4326", always_xy=True).transform_bounds(*box, densify_pts=21)
+    west, south, east, north = (float(side) for side in around)
+    return (west, south, east, north) if max(map(abs, (west, south, east, north))) <= 360 else None
+
+
+def _name(uri: str) -> str:
+    return f"EPSG:{uri.removeprefix(EPSG)}"
+
+
+@cache
+def _transformer(name: str, forth: bool) -> Transformer:
+    return Transformer.from_crs("OGC:CRS84", name) if forth else Transformer.from_crs(name, "OGC:CRS84")
+
+
+def _moved(transformer: Transformer) -> Moved:
+    def moved(there: np.ndarray) -> np.ndarray:
+        return np.column_stack(transformer.transform(there[:, 0], there[:, 1]))
+
+    return moved
+
+
+def is_geographic(uri: str) -> bool:
+    """Whether a system's coordinates are degrees of longitude and latitude."""
+    return uri == CRS84 or bool(CRS(_name(uri)).is_geographic)

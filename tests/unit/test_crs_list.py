@@ -1,0 +1,66 @@
+"""Systems of coordinates.
+
+Sources of values: the order of axes of each system is that of the EPSG Geodetic Parameter Dataset (4326:
+latitude, longitude; 3857 and 25832: east, north). Web Mercator: EPSG Guidance Note 7-2, method 1024, x = a *
+lambda with a = 6 378 137 m. Zone 32 has 500 000 m on 9 degrees east (Guidance Note 7-2, method 9824).
+"""
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+
+from service.crs_list import CRS84, EPSG, box_to_crs84, crs_of, from_crs84, is_geographic, shape_to_crs84
+
+BODENSEE = (9.1, 47.6, 9.2, 47.7)
+
+
+def test_crs84_stands_first_and_the_zone_is_that_of_the_ground():
+    assert crs_of(BODENSEE) == [CRS84, *(f"{EPSG}{code}" for code in (4326, 3857, 32632, 25832))]
+    assert f"{EPSG}26917" in crs_of((-80.0, 40.0, -79.9, 40.1))
+    assert f"{EPSG}32756" in crs_of((151.2, -33.9, 151.3, -33.8))
+
+
+@pytest.mark.parametrize("box", [None, (179.9, -17.0, -179.9, -16.0), (-60.0, 10.0, 60.0, 50.0)])
+def test_where_no_zone_holds_everything_only_the_systems_of_the_whole_earth_are_offered(box):
+    assert crs_of(box) == [CRS84, f"{EPSG}4326", f"{EPSG}3857"]
+
+
+def test_coordinates_come_in_the_order_of_the_authority():
+    there = np.array([[9.0, 47.0]])
+    assert from_crs84(CRS84) is None
+    assert from_crs84(f"{EPSG}4326")(there).tolist() == [[47.0, 9.0]]
+    assert from_crs84(f"{EPSG}25832")(there)[0][0] == pytest.approx(500_000.0, abs=1e-3)
+    assert from_crs84(f"{EPSG}3857")(there)[0][0] == pytest.approx(6_378_137 * math.radians(9), abs=1e-6)
+
+
+def test_a_box_is_read_in_the_order_of_its_system():
+    assert box_to_crs84(f"{EPSG}4326", (47.6, 9.1, 47.7, 9.2)) == BODENSEE
+    assert box_to_crs84(CRS84, BODENSEE) == BODENSEE
+    assert box_to_crs84(f"{EPSG}4326", (-17.0, 179.9, -16.0, -179.9)) == (179.9, -17.0, -179.9, -16.0)
+    assert is_geographic(f"{EPSG}4326")
+    assert not is_geographic(f"{EPSG}3857")
+
+
+def test_a_box_of_a_zone_across_the_antimeridian_has_west_greater_than_east():
+    west, _, east, _ = box_to_crs84(f"{EPSG}32660", (600_000, 6_000_000, 1_100_000, 6_100_000))
+    assert 178 < west < 180
+    assert -180 < east < -173
+
+
+def test_a_box_beyond_its_system_is_none():
+    assert box_to_crs84(f"{EPSG}3857", (1e6, 6e6, 1e60, 6.1e6)) is None
+
+
+@given(
+    st.sampled_from([f"{EPSG}4326", f"{EPSG}3857", f"{EPSG}25832", f"{EPSG}32632"]),
+    st.floats(9.1, 9.2),
+    st.floats(47.6, 47.7),
+)
+def test_there_and_back_is_the_same_place(uri, lon, lat):
+    there = from_crs84(uri)(np.array([[lon, lat]]))
+    back = shape_to_crs84(uri)(shapely.points(there)[0])
+    assert (back.x, back.y) == pytest.approx((lon, lat), abs=1e-8)
