@@ -36,6 +36,7 @@ from service.web import (
     sheet_pages,
     site_pages,
     terms_pages,
+    tile_routes,
     tree_forms,
     tree_pages,
 )
@@ -68,6 +69,7 @@ PAGES = (
     review_pages,
     import_pages,
     download_routes,
+    tile_routes,
     api,
     change_feed,
 )

@@ -220,7 +220,7 @@ def _write_log(error: Exception, facts: dict[str, Any]) -> None:
 
 
 def _wants_document() -> bool:
-    if request.path.startswith("/api/"):
+    if request.path.startswith(("/api/", "/tiles/")):
         return True
     accepted = request.accept_mimetypes
     json_quality = max(accepted[MEDIA_TYPE], accepted["application/json"])
