@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Any, Literal
 
+import shapely
+
 Comparison = Literal["=", "<>", "<", "<=", ">", ">="]
 
 
@@ -39,11 +41,27 @@ class Folded:
 class Drawn:
     """A shape that was written out, in longitude and latitude [deg].
 
-    Of a box only ``box`` is set (west > east crosses 180 degrees); ``shape`` is a shapely geometry.
+    A box (west > east crosses 180 degrees), or any other shape as bytes (WKB).
     """
 
     box: tuple[float, float, float, float] | None = None
-    shape: Any = None
+    wkb: bytes = b""
+
+    @property
+    def shape(self) -> Any:
+        """The shape, as shapely has it."""
+        if self.box is None:
+            return shapely.from_wkb(self.wkb)
+        west, south, east, north = self.box
+        if west <= east:
+            return shapely.box(west, south, east, north)
+        sides = ((west, 180.0), (-180.0, east))
+        return shapely.MultiPolygon([shapely.box(first, south, last, north) for first, last in sides])
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """The box round it."""
+        return tuple(self.shape.bounds) if self.box is None else self.box
 
 
 Value = Property | Written | Moment | Folded

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
+from service.errors import NotFound
 from service.layer_parts import LayerColumn
 from service.outlets.layer_rows import POSITION
 
@@ -106,3 +107,16 @@ _ALL = (
     ),
 )
 COLLECTIONS: Mapping[str, Collection] = MappingProxyType({one.id: one for one in _ALL})
+
+
+def collection_of(name: str) -> Collection:
+    """Return the collection of a name.
+
+    Raises
+    ------
+    NotFound
+        If there is none.
+    """
+    if name not in COLLECTIONS:
+        raise NotFound("collection", name)
+    return COLLECTIONS[name]

@@ -23,3 +23,9 @@ def site_rows_with_trees(connection: Connection) -> Sequence[Row[Any]]:
         counted, counted.c.site_id == site.c.fid
     )
     return connection.execute(query.where(site.c.change_no > 0).order_by(site.c.invented, site.c.name)).all()
+
+
+def site_slugs(connection: Connection) -> list[str]:
+    """Return the short names of all sites, in their order."""
+    site = schema.site
+    return list(connection.scalars(sa.select(site.c.slug).where(site.c.change_no > 0).order_by(site.c.slug)))
