@@ -19,7 +19,10 @@ from service.view import view_of
 @click.option("--as-of", help="A day (YYYY-MM-DD); today by default.")
 @click.pass_obj
 def export(desk: Any, out: Path, site: str, layer: str, form: str, as_of: str | None) -> None:
-    """Write a layer of a site to a file (gpkg: all layers, a snapshot)."""
+    """Write a layer of a site to a file (gpkg: all layers, a snapshot).
+
+    The layer osm_trees is the living trees as tags of OpenStreetMap, in geojson or csv.
+    """
     rows = export_layer(view_of(desk.store, site, desk.actor, as_of), layer, form, out)
     click.echo(f"Wrote {rows:,} rows to {out}.")
 

@@ -9,11 +9,11 @@ import json
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from layers import columns
-from service.errors import Ask
+from service.errors import Ask, InvalidRequest
 from service.intake.tag_cells import tag_size
 from service.web import import_words
 from tests.intake_builders import asked, guess_of, prepared_of
@@ -300,3 +300,68 @@ def test_every_reason_of_a_guess_about_tags_is_known_to_translators(tmp_path, te
     whys = [guess.why for guess in prepared.guesses] + list(prepared.left_out.values())
     assert guess_of(prepared, "file").value == "tags of OpenStreetMap"
     assert [why for why in whys if not import_words.known(why)] == []
+
+
+FUZZED = [
+    *(
+        "natural",
+        "@id",
+        "@type",
+        "species",
+        "taxon",
+        "genus",
+        "species:de",
+        "circumference",
+        "diameter",
+        "height",
+    ),
+    *(
+        "diameter_crown",
+        "start_date",
+        "survey:date",
+        "ref",
+        "leaf_type",
+        "denotation",
+        "@user",
+        "@lat",
+        "@lon",
+    ),
+]
+VALUES = st.sampled_from(
+    [
+        *(
+            "",
+            "tree",
+            "tree_row",
+            "node/1",
+            "n7",
+            "1",
+            "-5",
+            "1e999",
+            "1;2",
+            ";;",
+            "~",
+            "~1..2",
+            "<",
+            "1-",
+            "3'11\"",
+        ),
+        *("1;~2 cm;3-4", "1,2", "0", "NA", "Tilia", "C19", "2020-05", "9" * 300, "1;" * 80, "\u202e", "=1+1"),
+    ]
+)
+
+
+@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(rows=st.lists(st.lists(VALUES, min_size=len(FUZZED), max_size=len(FUZZED)), min_size=1, max_size=5))
+def test_any_values_of_tags_give_a_row_each_or_a_sentence(tmp_path, rows):
+    text = "\n".join("\t".join(row) for row in [FUZZED, ["tree", *[""] * (len(FUZZED) - 1)], *rows]) + "\n"
+    try:
+        prepared = prepared_of(tmp_path, text)
+    except InvalidRequest as said:
+        assert str(said)
+        return
+    assert guess_of(prepared, "file").value == "tags of OpenStreetMap"
+    accounted = [*prepared.understood, *prepared.kept, *prepared.left_out]
+    assert sorted(accounted) == sorted(FUZZED)
+    for row in prepared.trees:
+        assert all(reading.value is None or 0 < reading.value < math.inf for reading in row.readings)

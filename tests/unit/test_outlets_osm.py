@@ -20,6 +20,7 @@ from service.outlets.osm_tags import OSM_TREES, osm_trees
 from tests.builders import TREE_ID, frame_of, make_reading, make_records, make_site, make_stem, make_tree, row
 from tests.command_line import done
 from tests.outlet_view import OTHER_TREE, Stems, leaving_tree, make_view
+from tests.web_site import SLUG, make_web_site
 
 STEM = make_stem()["stem_id"]
 
@@ -231,3 +232,11 @@ def tagged(path):
     if path.suffix == ".csv":
         return [{k: v for k, v in one.items() if v} for one in csv.DictReader(io.StringIO(text))]
     return [f["properties"] | {"at": f["geometry"]["coordinates"]} for f in json.loads(text)["features"]]
+
+
+def test_tags_have_an_address_of_their_own(client, store, tmp_path):
+    make_web_site(store, tmp_path)
+    answer = client.get(f"/sites/{SLUG}/layers/{OSM_TREES}.geojson")
+    assert (answer.status_code, answer.content_type) == (200, "application/geo+json")
+    assert {one["properties"]["natural"] for one in json.loads(answer.data)["features"]} == {"tree"}
+    assert client.get(f"/sites/{SLUG}/layers/{OSM_TREES}.gpkg").status_code == 406
