@@ -1,4 +1,4 @@
-"""Very many invented trees as a layer in parts, with the columns that trees leave with; the same each time."""
+"""Very many invented trees as a layer in parts, with the columns trees leave with; the same each time."""
 
 import json
 
