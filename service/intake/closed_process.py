@@ -18,7 +18,7 @@ from typing import IO, Any
 import numpy as np
 import orjson
 import shapely
-from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
+from pydantic import BaseModel, ConfigDict, TypeAdapter
 
 from service.errors import Ask, InvalidRequest, Unreadable
 from service.intake.bounded_shapes import from_geojson, from_wkb
@@ -78,6 +78,15 @@ class _Head(BaseModel):
     guesses: list[tuple[str, str, str, float]]
 
 
+class _Refusal(BaseModel):
+    """What there is instead of a table: a question, or what is wrong."""
+
+    model_config = ConfigDict(extra="forbid")
+    ask: tuple[str, list[str], str] | None = None
+    invalid: list[tuple[str, str]] | None = None
+    unreadable: str | None = None
+
+
 def read_closed(path: Path, layer: str | None, limits: Limits = LIMITS) -> SourceTable:
     """Return the table of a file of one of the forms by its ending.
 
@@ -108,9 +117,9 @@ def read_closed(path: Path, layer: str | None, limits: Limits = LIMITS) -> Sourc
 def _run(path: Path, form: str, layer: str | None, limits: Limits, out: IO[bytes]) -> None:
     numbers = map(str, (limits.seconds, limits.memory_mb, limits.output_mb))
     program = [sys.executable, "-I", "-B", "-m", "service.intake.closed_reading", form, layer or "", *numbers]
-    # Without its variables Windows starts no program; elsewhere the process inherits none.
-    bare = None if sys.platform == "win32" else {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
     with tempfile.TemporaryDirectory() as folder, tempfile.TemporaryFile() as errors, path.open("rb") as file:
+        # Without its variables Windows starts no program; elsewhere the process inherits none.
+        bare = None if sys.platform == "win32" else {"HOME": folder, "OPENBLAS_NUM_THREADS": "1"}
         process = subprocess.Popen(program, stdin=file, stdout=out, stderr=errors, cwd=folder, env=bare)
         try:
             code = process.wait(timeout=1.5 * limits.seconds)
@@ -151,21 +160,20 @@ def _too_large(path: Path, limits: Limits) -> str:
 def _taken_over(out: IO[bytes], path: Path, form: str) -> SourceTable:
     try:
         return _table(out, path)
-    except (ValidationError, orjson.JSONDecodeError) as wrong:
+    except (ValueError, TypeError) as wrong:
         raise Unreadable(f"{path.name} is damaged, or no {_WORDS[form]}; {_INSTEAD}.") from wrong
 
 
 def _table(out: IO[bytes], path: Path) -> SourceTable:
     first = out.readline()
-    answer = orjson.loads(first)
-    if isinstance(answer, dict) and "form" not in answer:
-        _raise(answer, path.name)
+    if not first.startswith(b'{"form":'):
+        _raise(_Refusal.model_validate_json(first), path.name)
     head = _Head.model_validate_json(first)
     columns = [_TEXTS.validate_json(out.readline(), strict=True) for _ in head.headers]
-    faults = {row: reason.replace(_FILE, path.name) for row, reason in head.faults}
+    faults = {row: reason for row, reason in head.faults if 0 <= row < head.rows}
     shapes = _shapes([shape for line in out for shape in orjson.loads(line)], faults)
-    if any(len(column) != head.rows for column in (*columns, *([shapes] if head.has_shapes else []))):
-        raise Unreadable(f"{path.name} has columns of different lengths; {_INSTEAD}.")
+    if {len(column) for column in (*columns, *([shapes] if head.has_shapes else []))} != {head.rows}:
+        raise ValueError("its columns are of different lengths")
     headers = told_apart(head.headers)
     _fault_nul(headers, columns, faults)
     table = SourceTable(
@@ -186,13 +194,13 @@ def _table(out: IO[bytes], path: Path) -> SourceTable:
     return table
 
 
-def _raise(answer: dict[str, Any], name: str) -> None:
-    if "ask" in answer:
-        option, choices, because = answer["ask"]
+def _raise(answer: _Refusal, name: str) -> None:
+    if answer.ask is not None:
+        option, choices, because = answer.ask
         raise Ask(option, choices, because.replace(_FILE, name))
-    if "invalid" in answer:
-        raise InvalidRequest([(where, message.replace(_FILE, name)) for where, message in answer["invalid"]])
-    raise Unreadable(str(answer["unreadable"]).replace(_FILE, name))
+    if answer.invalid is not None:
+        raise InvalidRequest([(where, message.replace(_FILE, name)) for where, message in answer.invalid])
+    raise Unreadable((answer.unreadable or "{file} was not read.").replace(_FILE, name))
 
 
 def _fault_nul(headers: list[str], columns: list[list[str]], faults: dict[int, str]) -> None:
