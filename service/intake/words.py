@@ -173,6 +173,7 @@ def _table() -> dict[str, list[tuple[str, float]]]:
 
 
 KNOWN = _table()
+CUT_AT = 10  # bytes of a header in a shapefile (dBASE III)
 ROLES = tuple(_PHRASES)
 
 
@@ -267,7 +268,23 @@ def roles_of(header: str, this_year: int = 2100) -> dict[str, float]:
     bare = re.sub(r"[(\[][^)\]]*[)\]]", " ", header)  # "Coord X (L93)": what follows is the system
     if not fits and bare != header:
         fits = {r: 0.8 * fit for r, fit in roles_of(bare, this_year).items() if r in _COORDINATES}
-    return fits
+    return fits or _roles_of_cut(header, this_year)
+
+
+def _roles_of_cut(header: str, this_year: int) -> dict[str, float]:
+    """Return what a header may stand for of which only the ten characters are left that dBASE keeps."""
+    if len(header.encode()) != CUT_AT:
+        return {}
+    known = []
+    for key in taken_apart(header, this_year).keys:
+        longer = sorted((word for word in KNOWN if len(key) >= 5 and word.startswith(key)), key=len)
+        one = longer[:1] if all(word.startswith(longer[0]) for word in longer) else longer
+        known += [KNOWN[word] for word in one]
+    without_unit = KNOWN.get("".join(folded(header).split()[:-1]))  # "diameter_c": the c may be of cm
+    if without_unit is not None:
+        known.append(without_unit)
+    found = {role for roles in known for role, _ in roles}
+    return dict.fromkeys(found, 0.7) if len(found) == 1 else {}
 
 
 LANGUAGE_WORDS: dict[str, frozenset[str]] = {

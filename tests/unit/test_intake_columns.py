@@ -203,3 +203,23 @@ def test_a_system_in_brackets_does_not_hide_a_column_of_coordinates(tmp_path):
     )
     row = prepared_of(tmp_path, text).trees[0]
     assert (round(row.lon_deg, 1), round(row.lat_deg, 1)) == (2.3, 48.8)
+
+
+@pytest.mark.parametrize(
+    ("cut", "role"),
+    [
+        ("stammumfan", "girth"),  # stammumfangCM
+        ("kronendurc", "crown"),  # kronendurchmesser
+        ("trunk_diam", "diameter"),  # trunk_diameter
+        ("circumfere", "girth"),  # circumference
+        ("species_na", "species"),  # species_name
+        ("planting_y", "planted_on"),  # planting_year
+        ("measuremen", None),  # measurement_date, or measurement_height
+        ("diameter_c", None),  # diameter_cm, or diameter_class
+        ("diametro_c", None),  # diametro_cm, or diametro_chioma
+        ("stammumfa", None),  # dBASE cuts at ten
+        ("wirtschaft", None),
+    ],
+)
+def test_a_header_that_a_shapefile_cut_off_is_known_where_only_one_word_goes_on(cut, role):
+    assert list(roles_of(cut)) == ([role] if role else [])
