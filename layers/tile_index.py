@@ -19,13 +19,14 @@ from layers.tile_grid import EDGE_BITS, LAST_ZOOM, Tile, in_tile, prefixes, rows
 from layers.vector_tile import BUFFER, EXTENT, Coded, coded, points_layer
 
 TREES, COUNTS = "trees", "tree_counts"  # layers of a vector tile
-SAID = ("tag", "status", "size_class", "dbh_cm", "signs", "questions_not_askable")
+SAID = ("status", "size_class", "dbh_cm", "signs", "questions_not_askable", "tag")  # the most different last
 COUNTED_NAMES = ("trees", "dead_trees", "basal_area_m2", "to_be_looked_at")
 NEEDED = ("fid", "lon", "lat", "basal_area_m2", *SAID)
 NO_SIGNS = "[]"
 
 MOST_TREES = 20_000  # in the fullest tile of a zoom that shows trees
 ALWAYS_TREES_FROM = 18  # a tile there is at most 153 m wide
+TAGS_FROM = 16  # as there is no room to write them before, and each is another one
 
 
 @dataclass(frozen=True)
@@ -149,7 +150,9 @@ def _trees(index: TileIndex, tile: Tile) -> bytes:
     column, row = in_tile(index.x[rows], index.y[rows], tile)
     near = np.maximum(np.abs(column - EXTENT / 2), np.abs(row - EXTENT / 2)) <= EXTENT / 2 + BUFFER
     rows, column, row = rows[near], column[near], row[near]
-    said = replace(index.said, codes=index.said.codes[rows])
+    chosen = [place for place, name in enumerate(SAID) if name != "tag" or tile.z >= TAGS_FROM]
+    names, codes = tuple(SAID[place] for place in chosen), index.said.codes[rows[:, None], chosen]
+    said = replace(index.said, names=names, codes=codes)
     return points_layer(TREES, index.fid[rows], _nearest(column), _nearest(row), said)
 
 

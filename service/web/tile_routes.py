@@ -16,7 +16,7 @@ from layers import columns
 from layers.column_kinds import Column
 from layers.ground import MERCATOR_EDGE_DEG
 from layers.tile_grid import LAST_ZOOM, Tile
-from layers.tile_index import COUNTED_NAMES, COUNTS, SAID, TREES
+from layers.tile_index import COUNTED_NAMES, COUNTS, SAID, TAGS_FROM, TREES
 from service.errors import InvalidRequest
 from service.outlets.layer_rows import LOCAL_NOTE
 from service.tiles import Form, GroundTiles, ground_tiles
@@ -134,7 +134,8 @@ def _layer(name: str, description: str, fields: dict[str, str], first: int, last
 
 def _fields(frame_name: str, chosen: tuple[str, ...]) -> dict[str, str]:
     """What each attribute means, with its unit, in the words of the nomenclature."""
-    return {column.name: _meaning(column) for column in columns.FRAMES[frame_name] if column.name in chosen}
+    said = {column.name: _meaning(column) for column in columns.FRAMES[frame_name] if column.name in chosen}
+    return said | ({"tag": f"{said['tag']} (from zoom {TAGS_FROM} on)"} if "tag" in said else {})
 
 
 def _meaning(column: Column) -> str:

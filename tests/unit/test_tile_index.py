@@ -135,12 +135,12 @@ def test_the_edge_goes_on_across_the_antimeridian():
 
 def test_gdal_reads_the_same_trees_at_the_same_places(tmp_path):
     rng = np.random.default_rng(11)
-    lon, lat = rng.uniform(9.16, 9.18, 500), rng.uniform(47.65, 47.67, 500)
+    lon, lat = rng.uniform(9.167, 9.173, 500), rng.uniform(47.657, 47.663, 500)
     dbh = np.where(rng.random(500) < 0.2, np.nan, np.round(rng.lognormal(3, 0.5, 500), 2))
     signs = np.array(["[]", '["dead branch","Ast – tot"]'])[rng.integers(0, 2, 500)].tolist()
     tags = [f"Bäume {i} 木" if i % 7 else None for i in range(500)]
     index = indexed(lon, lat, dbh_cm=dbh, signs=signs, tag=tags)
-    tile = tile_at(9.17, 47.66, 14)
+    tile = tile_at(9.17, 47.66, 16)
     found = read_by_gdal(vector_tile_of(index, tile), tile, tmp_path).set_index("mvt_id").sort_index()
     x, y = places_in(lon, lat, tile)
     shown = np.flatnonzero(np.maximum(np.abs(x - 2048), np.abs(y - 2048)) <= 2048 + 64)
@@ -151,10 +151,16 @@ def test_gdal_reads_the_same_trees_at_the_same_places(tmp_path):
     assert [None if tag != tag else tag for tag in found["tag"]] == [tags[i] for i in shown]
     assert set(found["questions_not_askable"]) == {3}
     square = in_square(lon[shown], lat[shown])
-    half = 0.5 / EXTENT / (1 << 14) * (1 + 1e-6)
+    half = 0.5 / EXTENT / (1 << 16) * (1 + 1e-6)
     edge = 20037508.342789244
     assert np.abs((found.geometry.x + edge) / (2 * edge) - square[0]).max() <= half
     assert np.abs((edge - found.geometry.y) / (2 * edge) - square[1]).max() <= half
+
+
+def test_tags_are_there_from_zoom_16_on():
+    index = indexed([9.17], [47.66])
+    said = [read_tile(vector_tile_of(index, tile_at(9.17, 47.66, zoom)))[1][2] for zoom in (15, 16)]
+    assert set(said[1]) - set(said[0]) == {"tag"}
 
 
 def test_a_ground_shows_trees_from_the_zoom_where_no_tile_is_too_full(monkeypatch):

@@ -25,7 +25,7 @@ from tests.tile_builders import read_tile, tile_at
 from tests.web_site import HOSTILE_NAME, SLUG, make_web_site, new_id
 
 HERE, THERE = (9.1, 47.6), (9.4, 47.4)
-NEAR, FAR = tile_at(*HERE, 14), tile_at(*THERE, 14)
+NEAR, FAR = tile_at(*HERE, 16), tile_at(*THERE, 16)
 GZIP = {"Accept-Encoding": "gzip"}
 
 
