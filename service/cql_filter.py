@@ -35,6 +35,7 @@ from service.intake.bounded_shapes import from_geojson
 LANGUAGES = ("cql2-text", "cql2-json", "cql-text")  # the last is what drafts called the first; with ILIKE
 MAX_LENGTH = 8192
 MAX_NODES = 500
+FARTHEST = 1e6  # degrees that a shape may be away, far beyond all features, where lengths are still numbers
 
 ToCrs84 = Callable[[Any], Any]  # a shapely geometry as it was sent -> the same place in CRS84
 
@@ -192,6 +193,8 @@ class _Builder:
             raise fault("BBOX needs 4 numbers: west, south, east, north (or 6 with heights).")
         half = len(numbers) // 2
         west, south, east, north = (float(_finite(numbers[at])) for at in (0, 1, half, half + 1))
+        if self.to_crs84 is None:
+            west, south, east, north = (min(max(n, -FARTHEST), FARTHEST) for n in (west, south, east, north))
         if south > north and self.to_crs84 is None:
             raise fault(f"BBOX has its south ({south:g}) above its north ({north:g}).")
         if self.to_crs84 is None:
@@ -200,7 +203,7 @@ class _Builder:
 
     def _in_crs84(self, shape: Any) -> bytes:
         placed = shape if self.to_crs84 is None else self.to_crs84(shape)
-        if not all(map(math.isfinite, placed.bounds)):
+        if not all(abs(side) <= FARTHEST for side in placed.bounds):  # nor what is not finite
             raise fault("A shape of the filter is not on the ground of its coordinate system.")
         return bytes(shapely.to_wkb(placed))
 

@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable
 from typing import Any, NamedTuple, NoReturn
 
+import numpy as np
 import orjson
 import shapely
 
@@ -20,7 +21,7 @@ _SHAPES = ("POINT", "LINESTRING", "POLYGON", "MULTIPOINT", "MULTILINESTRING", "M
 _TOKENS = re.compile(
     r"""
       (?P<space>\s+)
-    | (?P<number>-?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]+)?(?![\w.]))
+    | (?P<number>[-+]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]+)?(?![\w.]))
     | (?P<text>'(?:[^'\\]|''|\\.)*')
     | (?P<quoted>"(?:[^"]|"")*")
     | (?P<word>[^\W\d][\w.:]*|:[\w.:]+)
@@ -194,7 +195,8 @@ class _Reader:
         if self._now.text != "(":
             self._fault("the coordinates in parentheses")
         end = _closing(self.text, self._now.place)
-        shape, fault, _ = from_wkt(self.text[start.place : end])
+        with np.errstate(over="ignore"):  # endless numbers are refused after they were read
+            shape, fault, _ = from_wkt(self.text[start.place : end])
         if fault is not None or shape is None:
             raise InvalidRequest([("filter", fault or "A shape without any point meets nothing.")])
         while self._now.place < end and self._now.kind != "end":
