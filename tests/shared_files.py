@@ -1,10 +1,14 @@
 """Files as other offices send them, written by libraries that are not ours: GDAL through pyogrio, pyarrow."""
 
 import io
+import json
 import zipfile
 
 import geopandas
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pyogrio
+import shapely
 
 PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 ENDINGS = (".fgb", ".zip", ".parquet", ".kml")
@@ -62,4 +66,21 @@ def bomb(name, size):
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive, archive.open(name, "w") as member:
         for _ in range(size >> 20):
             member.write(b" " * (1 << 20))
+    return out.getvalue()
+
+
+def parquet_of():
+    """GeoParquet that names no system, with a second shape and the box of the first, as bytes."""
+    shape = shapely.Point(9.1, 47.6).wkb
+    described = {"encoding": "WKB", "geometry_types": []}
+    covering = {"bbox": {side: ["bbox", side] for side in ("xmin", "ymin", "xmax", "ymax")}}
+    geo = {
+        "version": "1.1.0",
+        "primary_column": "geometry",
+        "columns": {"geometry": {**described, "covering": covering}, "other": described},
+    }
+    box = {"xmin": 9.1, "ymin": 47.6, "xmax": 9.1, "ymax": 47.6}
+    table = pa.table({"tag": ["1"], "geometry": [shape], "other": [shape], "bbox": [box]})
+    out = io.BytesIO()
+    pq.write_table(table.replace_schema_metadata({"geo": json.dumps(geo)}), out)
     return out.getvalue()

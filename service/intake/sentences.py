@@ -21,6 +21,9 @@ OF_FILES = (
     N_("The file names %(text)s, which is not known here: it was not used."),
     N_("The file names it: %(text)s."),
     N_("The GeoPackage names it for the table %(text)s."),
+    N_("GeoParquet is in longitude and latitude where it names no other system."),
+    N_("KML is in WGS84 (OGC 07-147r2)."),
+    N_("The file points to other files, which were not fetched; only what stands in it was read."),
     N_("It carries our own ids, which are known here."),
     N_("The column %(text)s says tree, as OpenStreetMap does."),
     N_("The column %(text)s calls objects of OpenStreetMap, such as node/123."),
@@ -42,6 +45,8 @@ OF_COLUMNS = (
     N_("It says who edited the map, nothing of the tree."),
     N_("It is the running number that the format gives its rows."),
     N_("It holds pictures or other binary data."),
+    N_("It is the box that the format gives its shapes."),
+    N_("It is a second shape of the row."),
 )
 OF_LAYERS = (
     N_("Its shapes are %(name)s."),

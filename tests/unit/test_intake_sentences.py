@@ -11,6 +11,7 @@ from service.errors import Ask
 from service.intake.sentences import IMPORTS, SENTENCES
 from service.web import import_words
 from tests.intake_builders import prepared_of
+from tests.shared_files import PLACEMARK, kml_of, parquet_of
 
 POT = Path(__file__).parents[2] / "service/web/translations/messages.pot"
 DAYS = "".join(f"{n};{90 + n};{n + 1}/14/2020;{n}.5.2020\n" for n in range(1, 9))
@@ -49,6 +50,8 @@ LISTS = {
     "lines": ("a.geojson", collection(({"kind": "path"}, LINE), ({"kind": "bench"}, POINT))),
     "benches": ("a.csv", "name,kind,lon,lat\nA,bench,9.1,47.6\n"),
     "named": ("a.geojson", collection(({"tag": "1"}, POINT), crs={"properties": {"name": "EPSG:4326"}})),
+    "kml": ("a.kml", kml_of(PLACEMARK + "<NetworkLink><Link><href>b</href></Link></NetworkLink>")),
+    "parquet": ("a.parquet", parquet_of()),
     "strange": ("a.geojson", collection(({"tag": "1"}, POINT), crs={"properties": {"name": "EPSG:999999"}})),
 }
 ASKED = {
