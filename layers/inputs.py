@@ -45,8 +45,9 @@ class Records:
     """The records of a site, one frame a kind, columns as in the nomenclature; void versions left out.
 
     Append-only frames hold everything that was said, superseded and void ones included.
-    ``findings``, ``rounds``, ``questions``, ``settlings``, ``plan_images``, ``places`` and ``calibrations``
-    carry the columns of their tables.
+    ``findings``, ``rounds``, ``questions``, ``settlings``, ``plan_images``, ``places``, ``calibrations``,
+    ``danger_reports`` and ``danger_answers`` carry the columns of their tables, ``closures`` and ``hazards``
+    with ``geometry``. Danger reports of trees are among ``observations`` too.
     """
 
     trees: pd.DataFrame = _frame("tree_record")
@@ -64,6 +65,10 @@ class Records:
     settlings: pd.DataFrame = field(default_factory=pd.DataFrame)
     plan_images: pd.DataFrame = field(default_factory=pd.DataFrame)
     calibrations: pd.DataFrame = field(default_factory=pd.DataFrame)
+    danger_reports: pd.DataFrame = field(default_factory=pd.DataFrame)
+    danger_answers: pd.DataFrame = field(default_factory=pd.DataFrame)
+    closures: pd.DataFrame = field(default_factory=pd.DataFrame)
+    hazards: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 def with_hands(terms: SiteTerms, records: Records) -> SiteTerms:

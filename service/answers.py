@@ -40,6 +40,16 @@ OF_RECORDS = (
     N_("An area needs an outline, or its hectares and where that number is from."),
     N_("The last day of an area (valid_to) lies before its first (valid_from)."),
 )
+OF_DANGERS = (
+    N_("Say at which tree or where on the ground it was seen."),
+    N_("Close a circle round the tree or an outline, not both at once."),
+    N_("Say how far from it people are kept out (radius_m)."),
+    N_("What is closed needs an outline, or a point with a radius."),
+    N_("The last day of a closure (to_on) lies before its first (from_on)."),
+    N_("Only an overhead line has a voltage; leave it empty."),
+    N_("The last day of a hazard (valid_to) lies before its first (valid_from)."),
+    N_("It was closed only after that day; check the date."),
+)
 OF_SETTLINGS = (
     N_("This is what was read. Type what it should be, or let it stay."),
     N_("It was corrected or crossed out meanwhile. Look at it again, then settle it anew."),
@@ -94,6 +104,6 @@ OF_FIELDS = (
     N_("String should have at most %(number)s characters."),
     N_("Extra inputs are not permitted."),
 )
-SENTENCES = (*OF_ENTRIES, *OF_RECORDS, *OF_SETTLINGS, *OF_EDITS, *OF_PICTURES, *OF_FIELDS)
+SENTENCES = (*OF_ENTRIES, *OF_RECORDS, *OF_DANGERS, *OF_SETTLINGS, *OF_EDITS, *OF_PICTURES, *OF_FIELDS)
 
 PAGES = Catalogue((*LAYERS.templates, *SENTENCES))

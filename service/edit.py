@@ -30,6 +30,8 @@ TABLES = {
     "place": schema.place,
     "round": schema.round_,
     "crew": schema.crew,
+    "closure": schema.closure,
+    "hazard": schema.hazard,
 }
 _WORKED_OUT = ("scientific_name", "genus", "common_name", "name_sure", "cell")  # may differ by the program
 
@@ -82,7 +84,7 @@ def add_areas(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> li
     NotPermitted
         If the actor may not manage.
     """
-    return _add(store, slug, actor, "area", AreaIn, items)
+    return add_records(store, slug, actor, "area", AreaIn, items)
 
 
 def add_targets(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[str]:
@@ -97,7 +99,7 @@ def add_targets(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> 
     NotPermitted
         If the actor may not manage.
     """
-    return _add(store, slug, actor, "target", TargetIn, items)
+    return add_records(store, slug, actor, "target", TargetIn, items)
 
 
 def add_rounds(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[str]:
@@ -112,7 +114,7 @@ def add_rounds(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> l
     NotPermitted
         If the actor may not manage.
     """
-    return _add(store, slug, actor, "round", RoundIn, items)
+    return add_records(store, slug, actor, "round", RoundIn, items)
 
 
 def add_crews(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[str]:
@@ -127,7 +129,7 @@ def add_crews(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> li
     NotPermitted
         If the actor may not manage.
     """
-    return _add(store, slug, actor, "crew", CrewIn, items)
+    return add_records(store, slug, actor, "crew", CrewIn, items)
 
 
 def edit_tree(
@@ -179,8 +181,27 @@ def edit_shape(
     NotPermitted
         If the actor may not manage.
     """
+    return edit_record(
+        store, slug, actor, kind, AreaIn if kind == "area" else TargetIn, id, seen_version, values
+    )
+
+
+def edit_record(
+    store: Store,
+    slug: str,
+    actor: Actor,
+    kind: str,
+    model: type[Sent],
+    id: str,
+    seen_version: int,
+    values: Mapping[str, Any],
+) -> int:
+    """Write a new version of a record with a shape, of which ``model`` checks the values.
+
+    Raises as :func:`edit_shape`.
+    """
     actor.require("manage")
-    record = parsed(AreaIn if kind == "area" else TargetIn, {**values, "id": id})
+    record = parsed(model, {**values, "id": id})
     with store.write() as connection:
         site = held_site(connection, slug)
         made = changes.begin(connection, site.fid, actor, "edit", kind)
@@ -214,9 +235,10 @@ def _of(model: type[Any], item: Any) -> Any:
     return item if isinstance(item, model) else parsed(model, item)
 
 
-def _add(
+def add_records(
     store: Store, slug: str, actor: Actor, kind: str, model: type[Sent], items: Sequence[Any]
 ) -> list[str]:
+    """Make versioned records of a kind as one change; return their ids. Raises as :func:`add_areas`."""
     actor.require("manage")
     records = [_of(model, item) for item in items]
     table = TABLES[kind]
@@ -263,7 +285,7 @@ def _cells(record: Any, frame: str) -> dict[str, Any]:
         if isinstance(record, AreaIn) and shape is not None and "Polygon" not in shape.geom_type:
             raise InvalidRequest([("/geometry", "An area needs an outline, not a line or a point.")])
         said["wkb"] = None if shape is None else shape.wkb
-    return said
+    return {name: int(value) if isinstance(value, bool) else value for name, value in said.items()}
 
 
 def outline_of(geometry: Mapping[str, Any], frame: str) -> Any:

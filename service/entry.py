@@ -55,12 +55,23 @@ class Answer:
 
 
 @dataclass(frozen=True)
-class _Kind:
+class Kind:
+    """A kind of append-only record: its table, what it is about, its day, and what to ask about it.
+
+    ``subject_column`` None: a correction may name other subjects. ``subject_tables`` by what the record says
+    it is about ("" where it does not say); a subject of no table need not be here. ``keeps_all``: what is
+    about something unknown, or of a day far ahead, is questioned and never refused.
+    """
+
     table: Any
-    subject_column: str | None  # None: a correction may name other subjects
-    subject_tables: Mapping[str, Any]  # by what the record says it is about; "" where it does not say
+    subject_column: str | None
+    subject_tables: Mapping[str, Any]
     day_column: str | None
     question: Callable[[Any], str | None]
+    keeps_all: bool = False
+
+
+Part = tuple[Kind, type[Appended], Sequence[Any]]  # records of one kind that are sent with others
 
 
 def _odd_size(item: ReadingIn) -> str | None:
@@ -79,18 +90,19 @@ def _odd_hand(item: CalibrationIn) -> str | None:
     return None
 
 
-def _no_question(_item: Any) -> str | None:
+def no_question(_item: Any) -> str | None:
+    """Ask nothing about a record but what is asked of all."""
     return None
 
 
 _STEM, _TREE = {"": schema.stem}, {"": schema.tree}
 _EITHER = {"tree": schema.tree, "stem": schema.stem}
-_READING = _Kind(schema.reading, "stem_id", _STEM, "measured_on", _odd_size)
-_OBSERVATION = _Kind(schema.observation, "tree_id", _TREE, "observed_on", _no_question)
-_STATUS = _Kind(schema.status_event, "subject_id", _EITHER, "happened_on", _no_question)
-_FINDING = _Kind(schema.finding, "tree_id", _TREE, "looked_on", _no_question)
-_INSPECTION = _Kind(schema.inspection, None, {}, "inspected_on", _no_question)
-_CALIBRATION = _Kind(schema.calibration, None, {}, "calibrated_on", _odd_hand)
+_READING = Kind(schema.reading, "stem_id", _STEM, "measured_on", _odd_size)
+OBSERVATION = Kind(schema.observation, "tree_id", _TREE, "observed_on", no_question)
+_STATUS = Kind(schema.status_event, "subject_id", _EITHER, "happened_on", no_question)
+FINDING = Kind(schema.finding, "tree_id", _TREE, "looked_on", no_question)
+_INSPECTION = Kind(schema.inspection, None, {}, "inspected_on", no_question)
+_CALIBRATION = Kind(schema.calibration, None, {}, "calibrated_on", _odd_hand)
 
 
 def enter_readings(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[Answer]:
@@ -103,7 +115,7 @@ def enter_readings(store: Store, slug: str, actor: Actor, items: Sequence[Any]) 
     NotPermitted
         If the actor may not measure.
     """
-    return _enter(store, slug, actor, _READING, ReadingIn, items)
+    return enter(store, slug, actor, _READING, ReadingIn, items)
 
 
 def enter_calibrations(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[Answer]:
@@ -116,7 +128,7 @@ def enter_calibrations(store: Store, slug: str, actor: Actor, items: Sequence[An
     NotPermitted
         If the actor may not measure.
     """
-    return _enter(store, slug, actor, _CALIBRATION, CalibrationIn, items)
+    return enter(store, slug, actor, _CALIBRATION, CalibrationIn, items)
 
 
 def enter_observations(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[Answer]:
@@ -129,7 +141,7 @@ def enter_observations(store: Store, slug: str, actor: Actor, items: Sequence[An
     NotPermitted
         If the actor may not measure.
     """
-    return _enter(store, slug, actor, _OBSERVATION, ObservationIn, items)
+    return enter(store, slug, actor, OBSERVATION, ObservationIn, items)
 
 
 def enter_statuses(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[Answer]:
@@ -144,7 +156,7 @@ def enter_statuses(store: Store, slug: str, actor: Actor, items: Sequence[Any]) 
     """
     if actor.role != "manager":
         items = [{**_as_mapping(item), "in_doubt": True} for item in items]
-    return _enter(store, slug, actor, _STATUS, StatusIn, items)
+    return enter(store, slug, actor, _STATUS, StatusIn, items)
 
 
 def enter_findings(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[Answer]:
@@ -158,7 +170,7 @@ def enter_findings(store: Store, slug: str, actor: Actor, items: Sequence[Any]) 
         If the actor may not manage.
     """
     actor.require("manage")
-    return _enter(store, slug, actor, _FINDING, FindingIn, items)
+    return enter(store, slug, actor, FINDING, FindingIn, items)
 
 
 def enter_inspections(store: Store, slug: str, actor: Actor, items: Sequence[Any]) -> list[Answer]:
@@ -172,25 +184,44 @@ def enter_inspections(store: Store, slug: str, actor: Actor, items: Sequence[Any
         If the actor may not manage.
     """
     actor.require("manage")
-    return _enter(store, slug, actor, _INSPECTION, InspectionIn, items)
+    return enter(store, slug, actor, _INSPECTION, InspectionIn, items)
 
 
 def _as_mapping(item: Any) -> Mapping[str, Any]:
     return item.model_dump() if isinstance(item, Appended) else dict(item)
 
 
-def _enter(
-    store: Store, slug: str, actor: Actor, kind: _Kind, model: type[Appended], items: Sequence[Any]
+def enter(
+    store: Store, slug: str, actor: Actor, kind: Kind, model: type[Appended], items: Sequence[Any]
 ) -> list[Answer]:
+    """Take records of one kind; answers in their order. Raises as the functions above."""
+    return enter_together(store, slug, actor, [(kind, model, items)])[0]
+
+
+def enter_together(store: Store, slug: str, actor: Actor, parts: Sequence[Part]) -> list[list[Answer]]:
+    """Take records of several kinds as one change, named after the first; answers of each kind.
+
+    Raises
+    ------
+    NotFound
+        If there is no such site.
+    NotPermitted
+        If the actor may not measure.
+    """
     actor.require("measure")
-    checked = [_checked(model, item) for item in items]
+    sent = [(kind, [_checked(model, item) for item in items]) for kind, model, items in parts]
     with store.write() as connection:
         site = held_site(connection, slug)
-        desk = _Desk(connection, site, kind, [item for item in checked if isinstance(item, Appended)])
-        answers = [item if isinstance(item, Answer) else desk.answer(item) for item in checked]
-        if desk.taken:
-            made = changes.begin(connection, site.fid, actor, "entry", kind.table.name)
-            _insert(connection, kind, site.fid, made.fid, actor, desk.taken)
+        desks, answers = [], []
+        for kind, checked in sent:
+            desk = _Desk(connection, site, kind, [item for item in checked if isinstance(item, Appended)])
+            answers.append([item if isinstance(item, Answer) else desk.answer(item) for item in checked])
+            desks.append(desk)
+        new = [desk for desk in desks if desk.taken]
+        if new:
+            made = changes.begin(connection, site.fid, actor, "entry", new[0].kind.table.name)
+            for desk in new:
+                _insert(connection, desk.kind, site.fid, made.fid, actor, desk.taken)
     return answers
 
 
@@ -207,7 +238,7 @@ def _checked(model: type[Appended], item: Any) -> Appended | Answer:
 class _Desk:
     """Decides about the records of one batch, against what the site holds and what came before in it."""
 
-    def __init__(self, connection: Any, site: Any, kind: _Kind, items: Sequence[Appended]) -> None:
+    def __init__(self, connection: Any, site: Any, kind: Kind, items: Sequence[Appended]) -> None:
         self.kind = kind
         self.connection = connection
         self.taken: list[Appended] = []
@@ -242,11 +273,9 @@ class _Desk:
         if isinstance(item, InspectionIn):
             zone = [(schema.area, item.area_id)] if item.area_id else []
             return [*zone, *((schema.tree, tree_id) for tree_id in item.answers)]
-        if isinstance(item, CalibrationIn):
-            return []
-        assert self.kind.subject_column is not None
-        table = self.kind.subject_tables[getattr(item, "subject", "")]
-        return [(table, getattr(item, self.kind.subject_column))]
+        table = self.kind.subject_tables.get(getattr(item, "subject", ""))
+        id = getattr(item, self.kind.subject_column) if self.kind.subject_column else None
+        return [] if table is None or id is None else [(table, id)]
 
     def answer(self, item: Appended) -> Answer:
         refusal = self._known(item) or self._refusal(item)
@@ -256,7 +285,8 @@ class _Desk:
         self.known[item.id] = _cells(self.kind.table, item) | _answered(item)
         if item.supersedes:
             self.chain[item.id] = item.supersedes
-        question = self.kind.question(item) or self.hands.question(item) or self._date_question(item)
+        question = self.kind.question(item) or self.hands.question(item) or self._not_here(item)
+        question = question or self._date_question(item)
         return Answer(item.id, "questioned", question) if question else Answer(item.id, "taken")
 
     def _known(self, item: Appended) -> Answer | None:
@@ -278,9 +308,9 @@ class _Desk:
             return Answer(
                 item.id, "refused", "This id is known on another ground; send it with an id of its own."
             )
-        for table, id in self._about(item):
-            if (table.name, id) not in self.subjects:
-                return Answer(item.id, "refused", f"There is no {table.name} {id} on this site.")
+        not_here = None if self.kind.keeps_all else self._not_here(item)
+        if not_here:
+            return Answer(item.id, "refused", not_here)
         if item.supersedes:
             parent, of = self.known.get(item.supersedes), self.kind.subject_column
             if parent is not None and of is not None and parent[of] != getattr(item, of):
@@ -290,8 +320,14 @@ class _Desk:
             if self._closes_a_cycle(item):
                 return Answer(item.id, "refused", "It would correct a record that corrects it.")
         day = getattr(item, self.kind.day_column) if self.kind.day_column else None
-        if day and day > self.in_a_year:
+        if day and day > self.in_a_year and not self.kind.keeps_all:
             return Answer(item.id, "refused", f"{day} is more than a year ahead; check the date.")
+        return None
+
+    def _not_here(self, item: Appended) -> str | None:
+        for table, id in self._about(item):
+            if (table.name, id) not in self.subjects:
+                return f"There is no {table.name} {id} on this site."
         return None
 
     def _date_question(self, item: Appended) -> str | None:
@@ -327,7 +363,7 @@ def _answered(item: Appended) -> dict[str, Any]:
 
 def _insert(
     connection: Any,
-    kind: _Kind,
+    kind: Kind,
     site_fid: int,
     change_fid: int,
     actor: Actor,

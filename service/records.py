@@ -22,7 +22,8 @@ ODD_GIRTH_CM = 1000.0
 Model = TypeVar("Model", bound=BaseModel)
 
 
-def _plain_text(text: str) -> str:
+def plain_text(text: str) -> str:
+    """Return a text without blanks around it; what no store can keep is a fault."""
     if "\x00" in text:
         raise ValueError("a NUL character cannot be kept; leave it out")
     try:
@@ -54,7 +55,7 @@ def _uuid(text: str) -> str:
         raise ValueError(f"{text!r} is not a UUID") from error
 
 
-Words = Annotated[str, AfterValidator(_plain_text), Field(max_length=2000)]
+Words = Annotated[str, AfterValidator(plain_text), Field(max_length=2000)]
 Day = Annotated[str, AfterValidator(_iso_day)]
 Time = Annotated[str, AfterValidator(_iso_time)]
 Id = Annotated[str, AfterValidator(_uuid)]
@@ -203,7 +204,7 @@ class ReadingIn(Appended):
 class CalibrationIn(Appended):
     """A crew's hand: breadths or spans laid one after the other, and the length they covered each time."""
 
-    crew: Annotated[str, AfterValidator(_plain_text), Field(min_length=1, max_length=40)]
+    crew: Annotated[str, AfterValidator(plain_text), Field(min_length=1, max_length=40)]
     crew_kind: CrewKind | None = None
     instrument: Literal["hand breadths", "hand spans"] = "hand breadths"
     counts: Annotated[int, Field(ge=1, le=100)] = LAID
@@ -254,7 +255,7 @@ class InspectionIn(Appended):
     area_id: Id | None = None
     inspected_on: Day
     level: Literal["walk-over", "formal", "detailed"]
-    organisation: Annotated[str, AfterValidator(_plain_text), Field(min_length=1, max_length=200)]
+    organisation: Annotated[str, AfterValidator(plain_text), Field(min_length=1, max_length=200)]
     qualification: Words | None = None
     qualified: bool = False
     leaf_on: Literal["leaf on", "leaf off", "not said"] = "not said"
@@ -279,11 +280,11 @@ class FindingIn(Appended):
     rule_version: int
     tree_id: Id
     inspection_id: Id | None = None
-    found: Annotated[str, AfterValidator(_plain_text), Field(min_length=1, max_length=2000)]
+    found: Annotated[str, AfterValidator(plain_text), Field(min_length=1, max_length=2000)]
     to_do: Words | None = None
     looked_on: Day
     look_again_by: Day | None = None
-    capacity: Annotated[str, AfterValidator(_plain_text), Field(min_length=1, max_length=200)]
+    capacity: Annotated[str, AfterValidator(plain_text), Field(min_length=1, max_length=200)]
     evidence: Words | None = None
 
 
@@ -308,7 +309,7 @@ class TreeIn(Sent):
 class AreaIn(Sent):
     """An area as drawn or typed: a GeoJSON polygon, or hectares with their source."""
 
-    name: Annotated[str, AfterValidator(_plain_text), Field(min_length=1, max_length=200)]
+    name: Annotated[str, AfterValidator(plain_text), Field(min_length=1, max_length=200)]
     kind: Words = "other"
     use: Words | None = None
     layer: Words = "drawn"
@@ -336,7 +337,7 @@ class AreaIn(Sent):
 class TargetIn(Sent):
     """What a tree could hit: a GeoJSON point, line or polygon."""
 
-    name: Annotated[str, AfterValidator(_plain_text), Field(min_length=1, max_length=200)]
+    name: Annotated[str, AfterValidator(plain_text), Field(min_length=1, max_length=200)]
     kind: Words = "other"
     use: Words | None = None
     layer: Words = "drawn"
@@ -346,7 +347,7 @@ class TargetIn(Sent):
 class RoundIn(Sent):
     """A measuring campaign."""
 
-    name: Annotated[str, AfterValidator(_plain_text), Field(min_length=1, max_length=200)]
+    name: Annotated[str, AfterValidator(plain_text), Field(min_length=1, max_length=200)]
     from_on: Day
     to_on: Day | None = None
     instrument: Instrument | None = None
@@ -358,14 +359,14 @@ class CrewIn(Sent):
     """Who measured: a code, never a name."""
 
     round_id: Id | None = None
-    code: Annotated[str, AfterValidator(_plain_text), Field(min_length=1, max_length=40)]
+    code: Annotated[str, AfterValidator(plain_text), Field(min_length=1, max_length=40)]
     kind: CrewKind
 
 
 class PlanImageIn(Sent):
     """A picture of the ground; how it lies is said afterwards."""
 
-    name: Annotated[str, AfterValidator(_plain_text), Field(min_length=1, max_length=200)]
+    name: Annotated[str, AfterValidator(plain_text), Field(min_length=1, max_length=200)]
 
 
 def parsed(model: type[Model], data: Any) -> Model:

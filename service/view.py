@@ -16,8 +16,10 @@ import pandas as pd
 
 from layers import canopy, ground, history, screening, tree_table
 from layers import figures as figures_layer
+from layers.closed_ground import closed_trees, closures_on, hazards_on
 from layers.components import Changes, changes_between
 from layers.crew_checks import crews_questioned, settled_crews
+from layers.danger_state import dangers_of
 from layers.expectation import Expected
 from layers.far_apart import Learned, learned
 from layers.growth import Growth, growth_of
@@ -169,6 +171,26 @@ class SiteView:
         areas = self.records.areas
         held = _holds(areas["valid_from"], areas["valid_to"], self.as_of)
         return ground.areas_ha(areas[held].reset_index(drop=True), self.terms)
+
+    @cached_property
+    def dangers(self) -> pd.DataFrame:
+        """The dangers that were reported and hold, whatever the day, with whether a manager answered."""
+        return dangers_of(self.records)
+
+    @cached_property
+    def closures(self) -> pd.DataFrame:
+        """What is closed on that day, with outlines."""
+        return closures_on(self.records.closures, self.records.trees, self.terms, self.as_of)
+
+    @cached_property
+    def closed_trees(self) -> dict[str, list[int]]:
+        """The trees that are closed on that day: {tree id: rows of ``closures``}."""
+        return closed_trees(self.closures, self.records.trees, self.terms)
+
+    @cached_property
+    def hazards(self) -> pd.DataFrame:
+        """What endangers those who work or measure, on that day."""
+        return hazards_on(self.records.hazards, self.as_of)
 
     @cached_property
     def membership(self) -> pd.DataFrame:

@@ -17,6 +17,7 @@ from sqlalchemy.engine import Connection, Row
 from layers import columns
 from layers.column_kinds import Column
 from layers.corrections import LIVE, corrected
+from layers.danger_state import with_reports
 from layers.inputs import DEFAULT_BREAKS_CM, US_BREAKS_CM, Records, SiteTerms
 from layers.site_model import PUBLISHED, SiteModel
 from service.collecting import nothing_to_collect
@@ -68,13 +69,13 @@ def _records(connection: Connection, site_fid: int, known_at: int | None) -> Rec
     names = dict(zip(places["id"], places["name"], strict=True)) if len(places) else {}
     trees["place"] = [names.get(place) for place in trees["place_id"]]
     trees["kept"] = [json.loads(text) if text else {} for text in trees["kept"]]
+    reports = _plain(connection, schema.danger_report, site_fid, known_at)
+    observations = _appended_frame(connection, "observation_record", schema.observation, site_fid, known_at)
     return Records(
         trees=trees,
         stems=_versioned_frame(connection, "stem_record", schema.stem, site_fid, known_at),
         readings=_appended_frame(connection, "reading_record", schema.reading, site_fid, known_at),
-        observations=_appended_frame(
-            connection, "observation_record", schema.observation, site_fid, known_at
-        ),
+        observations=with_reports(observations, reports),
         status_events=_appended_frame(connection, "status_event", schema.status_event, site_fid, known_at),
         areas=_shapes("area_record", connection, schema.area, site_fid, known_at),
         targets=_shapes("target_record", connection, schema.target, site_fid, known_at),
@@ -88,6 +89,10 @@ def _records(connection: Connection, site_fid: int, known_at: int | None) -> Rec
             _versioned(connection, schema.plan_image, site_fid, known_at), schema.plan_image
         ),
         calibrations=_plain(connection, schema.calibration, site_fid, known_at),
+        danger_reports=reports,
+        danger_answers=_plain(connection, schema.danger_answer, site_fid, known_at),
+        closures=_drawn(connection, schema.closure, site_fid, known_at),
+        hazards=_drawn(connection, schema.hazard, site_fid, known_at),
     )
 
 
@@ -176,6 +181,13 @@ def _shapes(
         [shapely.from_wkb(row[at]) if row[at] else None for row in rows], dtype=object
     )
     return out
+
+
+def _drawn(connection: Connection, table: Table, site_fid: int, known_at: int | None) -> pd.DataFrame:
+    """A versioned table as it is, its shapes as ``geometry``."""
+    out = _kept_frame(_versioned(connection, table, site_fid, known_at), table)
+    shapes = [shapely.from_wkb(wkb) if wkb else None for wkb in out["wkb"]]
+    return out.drop(columns="wkb").assign(geometry=pd.Series(shapes, index=out.index, dtype=object))
 
 
 def _inspections(connection: Connection, site_fid: int, known_at: int | None) -> pd.DataFrame:

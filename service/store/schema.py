@@ -9,6 +9,10 @@ and PostgreSQL.
 import sqlalchemy as sa
 from sqlalchemy import Column, Index, Table
 
+from service.store.danger_tables import closure as closure
+from service.store.danger_tables import danger_answer as danger_answer
+from service.store.danger_tables import danger_report as danger_report
+from service.store.danger_tables import hazard as hazard
 from service.store.table_kinds import (
     Blob,
     Flag,

@@ -18,6 +18,8 @@ APPENDED = (
     schema.finding,
     schema.inspection,
     schema.calibration,
+    schema.danger_report,
+    schema.danger_answer,
 )
 VERSIONED = (
     schema.tree,
@@ -28,6 +30,8 @@ VERSIONED = (
     schema.round_,
     schema.crew,
     schema.plan_image,
+    schema.closure,
+    schema.hazard,
 )
 
 

@@ -101,11 +101,17 @@ ENTRY = {
     "target": _l("what is underneath"),
     "round": _l("measuring days"),
     "crew": _l("a team"),
+    "danger_report": _l("a danger that was seen"),
+    "danger_answer": _l("an answer to a danger"),
+    "closure": _l("a closed place"),
+    "hazard": _l("a hazard"),
     "plan image": _l("a plan"),
     "plan image placed": _l("how a plan lies"),
     "crossed out: tree": _l("a tree, crossed out"),
     "crossed out: area": _l("an area, crossed out"),
     "crossed out: target": _l("what is underneath, crossed out"),
+    "crossed out: closure": _l("a closed place, crossed out"),
+    "crossed out: hazard": _l("a hazard, crossed out"),
 }
 CHANGE_KIND = {
     "init": _l("ground made"),

@@ -18,6 +18,8 @@ ROOT = Path(__file__).parents[2]
 ANSWERING = {
     "service/entry.py": ("Answer",),
     "service/records.py": ("ValueError",),
+    "service/danger_records.py": ("ValueError",),
+    "service/closures.py": ("InvalidRequest",),
     "service/settling.py": ("ValueError", "InvalidRequest"),
     "service/edit.py": ("InvalidRequest",),
     "service/plan_images.py": ("InvalidRequest",),
