@@ -7,13 +7,13 @@ that no page takes longer than the first and pages stay right while others edit.
 import hashlib
 import heapq
 from collections import OrderedDict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from functools import cache, total_ordering
-from itertools import pairwise
+from itertools import islice, pairwise
 from threading import Lock
-from typing import Any
+from typing import Any, TypeVar
 
 from layers.inputs import Records, SiteTerms
 from service.actors import Actor, visible
@@ -30,14 +30,22 @@ from service.outlets.held_layer import HeldLayer
 from service.outlets.layer_rows import layer_rows
 from service.store.engine import Store
 from service.store.layer_queries import Position, Question, first_day, matched, row_of, rows_after
-from service.store.site_list import site_slugs
-from service.view import SiteView, key_of
+from service.store.site_list import site_states
+from service.view import SiteView, today_in
 
 MAX_ORDER = 8
 KEPT_COUNTS = 4096
+KEPT_LISTS = 32
 
 Columns = tuple[LayerColumn, ...]
+Made = TypeVar("Made")
 Found = tuple[str, Sequence[Any]]  # the site, and a row of its table
+Page = tuple[list[Sequence[Any]], Place | None]
+
+
+def site_names(store: Store, actor: Actor) -> list[str]:
+    """Return the short names of the sites that an actor may see, in their order."""
+    return [slug for slug, *_ in _states(store, actor)]
 
 
 def properties(store: Store, actor: Actor, collection: Collection) -> Columns:
@@ -68,15 +76,13 @@ def items(store: Store, actor: Actor, collection: Collection, asked: Asked) -> I
     kinds = [next(c.kind for c in columns if c.name == by.name) for by in asked.order]
     after = None if asked.after is None else place_of(asked.after, kinds)
     page = _in_order if asked.order else _by_number
-    rows = list(page(editions, question, columns, after, asked.limit + 1))
-    more, rows = len(rows) > asked.limit, rows[: asked.limit]
-    keys = len(asked.order)
+    rows, more = page(editions, question, columns, after, asked.limit)
     return Items(
         matched=sum(_matched(one, question) for one in editions),
         returned=len(rows),
         columns=columns,
-        parts=[editions[0].table.part_of([_without(row, keys) for _, row in rows])] if rows else [],
-        next=token_of(_place(rows[-1], keys)) if more else None,
+        parts=[editions[0].table.part_of(rows)] if rows else [],
+        next=None if more is None else token_of(more),
         tag=_tag(editions, asked),
     )
 
@@ -128,19 +134,31 @@ def covering(boxes: Sequence[Box]) -> Box | None:
     return spans[widest + 1][0], south, spans[widest][1], north
 
 
-def _editions(store: Store, actor: Actor, collection: Collection, asked: Asked) -> list[Edition]:
-    """Return the editions of the sites that are asked, by short name."""
+def _states(store: Store, actor: Actor) -> list[tuple[str, str, str]]:
+    """Return the short name, the day and the state of each site that an actor may see, by short name."""
     with store.read() as connection:
-        slugs = site_slugs(connection)
-    out = []
-    for slug in slugs:
-        if visible(slug, actor) and asked.site in (None, slug):
+        rows = site_states(connection)
+    return sorted((row.slug, today_in(row.time_zone), repr(row)) for row in rows if visible(row.slug, actor))
+
+
+def _editions(store: Store, actor: Actor, collection: Collection, asked: Asked) -> list[Edition]:
+    """Return the editions of the sites that are asked, by short name; kept until a site changes."""
+    days = []
+    for slug, today, state in _states(store, actor):
+        if asked.site in (None, slug):
+            day = asked.as_of or today
+            if asked.as_of is None and collection.by_day and asked.time and asked.time[1] is not None:
+                day = min(asked.time[1], today)
+            days.append((slug, day, state))
+
+    def made() -> list[Edition]:
+        out = []
+        for slug, day, _ in days:
             with suppress(NotFound):  # thrown away a moment ago
-                day = asked.as_of
-                if day is None and collection.by_day and asked.time and asked.time[1] is not None:
-                    day = min(asked.time[1], key_of(store, slug, actor).as_of)
                 out.append(edition(store, slug, actor, collection.layer, day))
-    return sorted(out, key=lambda one: one.facts.site)
+        return out
+
+    return _kept(_last, KEPT_LISTS, (store.serial, actor, collection.layer, *days), made)
 
 
 def _columns(collection: Collection, editions: Iterable[Edition]) -> Columns:
@@ -183,39 +201,49 @@ def _question(collection: Collection, columns: Columns, asked: Asked) -> Questio
 
 def _by_number(
     editions: list[Edition], question: Question, columns: Columns, after: Place | None, limit: int
-) -> Iterator[Found]:
-    """Go through the features of site after site by their numbers."""
+) -> Page:
+    """Return the features of site after site by their numbers, and the last one's place if more follow."""
+    rows: list[Sequence[Any]] = []
+    last = None
     for one in editions:
         site = one.facts.site
         if after is not None and site < after.site:
             continue
         start = Position((), after.fid) if after is not None and site == after.site else None
-        rows = rows_after(one.table, question, columns, start, limit)
-        yield from ((site, row) for row in rows)
-        limit -= len(rows)
-        if limit <= 0:
-            return
+        found = rows_after(one.table, question, columns, start, limit + 1 - len(rows))
+        if len(rows) + len(found) > limit:
+            rows += found[:-1]
+            return rows, Place(site, rows[-1][0]) if len(found) > 1 else last
+        if found:
+            rows, last = rows + found, Place(site, found[-1][0])
+    return rows, None
 
 
 def _in_order(
     editions: list[Edition], question: Question, columns: Columns, after: Place | None, limit: int
-) -> Iterator[Found]:
-    """Go through the features of all sites in the order that is asked, then by site and number."""
+) -> Page:
+    """Return the features of all sites in the order that is asked, then by site and number."""
     found = []
     for one in editions:
         site, start = one.facts.site, None
         if after is not None:
             number = after.fid if site == after.site else None
             start = Position(after.values, number, ties=site > after.site)
-        rows = rows_after(one.table, question, columns, start, limit)
+        rows = rows_after(one.table, question, columns, start, limit + 1)
         found.append([(site, row) for row in rows])
     merged = heapq.merge(*found, key=lambda row: _rank(row, question.order))
-    return (row for row, _ in zip(merged, range(limit), strict=False))
+    first = list(islice(merged, limit + 1))
+    keys = len(question.order)
+    page = [row[:-keys] for _, row in first[:limit]]
+    if len(first) <= limit:
+        return page, None
+    site, row = first[limit - 1]
+    return page, Place(site, row[0], tuple(row[-keys:]))
 
 
 def _rank(found: Found, order: Sequence[By]) -> tuple[Any, ...]:
     site, row = found
-    values = row[len(row) - len(order) :]
+    values = row[-len(order) :]
     ranks = [(v is None, _Down(v) if by.descending else v) for v, by in zip(values, order, strict=True)]
     return (*((gone, 0 if gone else value) for gone, value in ranks), site, row[0])
 
@@ -234,40 +262,34 @@ class _Down:
         return bool(other.value < self.value)
 
 
-def _place(found: Found, keys: int) -> Place:
-    site, row = found
-    return Place(site, row[0], tuple(row[len(row) - keys :]) if keys else ())
-
-
-def _without(row: Sequence[Any], keys: int) -> Sequence[Any]:
-    return row[: len(row) - keys] if keys else row
-
-
-_counts: OrderedDict[tuple[str, Any], Any] = OrderedDict()
+_counts: OrderedDict[Any, Any] = OrderedDict()
+_last: OrderedDict[Any, list[Edition]] = OrderedDict()
 _lock = Lock()
 
 
-def _kept(key: tuple[str, Any], count: Any) -> Any:
-    """Return what was counted of an edition before, else count it; editions never change."""
+def _kept(kept: OrderedDict[Any, Made], most: int, key: Any, make: Callable[[], Made]) -> Made:
+    """Return what was made for a key before, else make it; the least used goes."""
     with _lock:
-        if key in _counts:
-            _counts.move_to_end(key)
-            return _counts[key]
-    made = count()
+        if key in kept:
+            kept.move_to_end(key)
+            return kept[key]
+    made = make()
     with _lock:
-        _counts[key] = made
-        while len(_counts) > KEPT_COUNTS:
-            _counts.popitem(last=False)
+        kept[key] = made
+        while len(kept) > most:
+            kept.popitem(last=False)
     return made
 
 
 def _matched(one: Edition, question: Question) -> int:
     asked = replace(question, order=())
-    return int(_kept((one.tag, asked), lambda: matched(one.table, asked)))
+    return int(_kept(_counts, KEPT_COUNTS, (one.tag, asked), lambda: matched(one.table, asked)))
 
 
 def _first_day(one: Edition, times: tuple[str, str]) -> tuple[str | None, bool]:
-    found: tuple[str | None, bool] = _kept((one.tag, times), lambda: first_day(one.table, times))
+    found: tuple[str | None, bool] = _kept(
+        _counts, KEPT_COUNTS, (one.tag, times), lambda: first_day(one.table, times)
+    )
     return found
 
 

@@ -111,7 +111,7 @@ class _Query:
     def run(self, query: sa.Select[Any]) -> list[Sequence[Any]]:
         with self.table.connect() as connection:
             teach(connection, self.conditions.shapes)
-            return list(connection.execute(query))
+            return list(connection.execute(query).all())
 
     def select(self, columns: Sequence[LayerColumn], *keys: Condition) -> sa.Select[Any]:
         """Return a query of number, place, a cell for each column, and what is sorted by."""

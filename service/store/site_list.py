@@ -25,7 +25,9 @@ def site_rows_with_trees(connection: Connection) -> Sequence[Row[Any]]:
     return connection.execute(query.where(site.c.change_no > 0).order_by(site.c.invented, site.c.name)).all()
 
 
-def site_slugs(connection: Connection) -> list[str]:
-    """Return the short names of all sites, in their order."""
+def site_states(connection: Connection) -> Sequence[Row[Any]]:
+    """Return of every site ``slug``, ``time_zone`` and what tells its states apart, by short name."""
     site = schema.site
-    return list(connection.scalars(sa.select(site.c.slug).where(site.c.change_no > 0).order_by(site.c.slug)))
+    names = ("slug", "time_zone", "id", "created_at", "version", "change_no")
+    said: list[sa.Column[Any]] = [site.c[name] for name in names]
+    return connection.execute(sa.select(*said).where(site.c.change_no > 0).order_by(site.c.slug)).all()
