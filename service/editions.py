@@ -6,6 +6,7 @@ layer.
 """
 
 import hashlib
+import os
 from collections import OrderedDict
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
@@ -14,9 +15,10 @@ from pathlib import Path
 from threading import Lock
 
 from service.actors import Actor
+from service.errors import NotFound
 from service.layer_parts import LayerFacts, LayerPart
+from service.outlets.exported_rows import EXPORTED, exported_rows
 from service.outlets.held_layer import HeldLayer
-from service.outlets.layer_rows import LAYERS, layer_rows
 from service.store.engine import Store
 from service.store.layer_tables import LayerTable, write_layer
 from service.view import ViewKey, key_of, view_of
@@ -37,6 +39,14 @@ class Edition:
     def facts(self) -> LayerFacts:
         """What the layer is."""
         return self.table.facts
+
+    def used(self) -> bool:
+        """Return whether its file is still there, which then is the last to be thrown away."""
+        try:
+            os.utime(self.table.path)
+        except OSError:
+            return False
+        return True
 
     def parts(self, size: int = 1000, names: Sequence[str] | None = None) -> Iterator[LayerPart]:
         """Return its rows in order, at most ``size`` at a time; cells of the named columns only."""
@@ -69,20 +79,21 @@ def edition(
     StoreUnavailable
         If what was computed cannot be kept.
     """
-    if layer not in LAYERS:
-        layer_rows(view_of(store, slug, actor, as_of, known_at), layer)  # says that there is none
+    if layer not in EXPORTED:
+        raise NotFound("layer", layer)
     key = key_of(store, slug, actor, as_of, known_at)
-    tag = _tag(key, layer)
+    tag = tag_of(key, layer)
     with _lock:
-        if (store.serial, tag) in _open:
+        kept = _open.get((store.serial, tag))
+        if kept is not None and kept.used():
             _open.move_to_end((store.serial, tag))
-            return _open[store.serial, tag]
+            return kept
     path = store.computed_folder / "layers" / key.site_id / f"{layer}-{tag}.sqlite"
     with _lock:
         making = _making.setdefault(path, Lock())
     with making:
         if not path.exists():
-            held = HeldLayer(layer_rows(view_of(store, slug, actor, key.as_of, known_at), layer))
+            held = HeldLayer(exported_rows(view_of(store, slug, actor, key.as_of, known_at), layer))
             write_layer(path, held.facts, held.parts())
             _thin_out(path.parent, layer)
         made = Edition(key, tag, LayerTable(path))
@@ -94,9 +105,9 @@ def edition(
     return made
 
 
-def _tag(key: ViewKey, layer: str) -> str:
-    said = f"{key} {layer} {_program()}"
-    return hashlib.blake2b(said.encode(), digest_size=12).hexdigest()
+def tag_of(key: ViewKey, name: str) -> str:
+    """Return the tag of what is computed from a view and called so, by this version of the program."""
+    return hashlib.blake2b(f"{key} {name} {_program()}".encode(), digest_size=12).hexdigest()
 
 
 @cache

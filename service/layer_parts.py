@@ -39,6 +39,7 @@ class LayerFacts:
     caution: str | None  # goes with everything that holds flags, once
     by_number: bool = True  # whether the rows come by feature number; else as the layer has them
     unplaced: int = 0  # rows without a shape
+    sparse: bool = False  # in GeoJSON what is missing is left out, not null
 
     @property
     def names(self) -> list[str]:

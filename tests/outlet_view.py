@@ -8,6 +8,8 @@ import shapely
 
 from layers import columns
 from layers.inputs import Records, SiteTerms
+from service.outlets.exported_rows import exported_rows
+from service.outlets.held_layer import HeldLayer
 from tests.builders import TREE_ID, frame_of, make_reading, make_records, make_site, make_stem, make_tree, row
 
 OTHER_TREE = "7c9e6679-7425-40de-944b-e07fc1f90a02"
@@ -120,3 +122,8 @@ def make_view(**changes: Any) -> View:
         "state": Stems(frame_of("stem_state", [stem])),
     }  # fmt: skip
     return View(**{**default, **changes})
+
+
+def layer_of(view: View, name: str) -> HeldLayer:
+    """A layer of the site, as the writers take it."""
+    return HeldLayer(exported_rows(view, name))

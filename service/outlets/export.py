@@ -1,77 +1,97 @@
-"""Layers of a site as files: which layers and formats there are, and writing one."""
+"""A layer as a file: which formats there are, in pieces or whole."""
 
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from service.errors import NotAcceptable
+from service.layer_parts import Layer
 from service.outlets.csv_out import csv_pieces
+from service.outlets.flatgeobuf_out import write_flatgeobuf
 from service.outlets.fresh_file import fresh_file
-from service.outlets.geojson_out import geojson_pieces
-from service.outlets.geopackage_out import write_geopackage
-from service.outlets.layer_rows import LAYERS, LayerRows, Viewed, figure_rows, layer_rows
-from service.outlets.osm_tags import OSM_TREES, osm_trees
+from service.outlets.geojson_out import geojson_pieces, geojsonseq_pieces
+from service.outlets.held_layer import HeldLayer
+from service.outlets.kml_out import kml_pieces
+from service.outlets.layer_rows import Viewed, figure_rows
+from service.outlets.parquet_out import write_parquet
 
-__all__ = ["EXPORTED", "FORMATS", "LAYERS", "MEDIA_TYPES", "export_layer", "figures_geojson", "layer_pieces"]
 
-EXPORTED = (*LAYERS, OSM_TREES)  # the last only as a file of its own, never in a snapshot
+@dataclass(frozen=True)
+class Format:
+    """A format of one layer: made in ``pieces`` as it leaves, or by ``write`` as a whole file.
 
-_STREAMED: dict[str, Callable[[LayerRows], Iterator[bytes]]] = {
-    "geojson": geojson_pieces,
-    "csv": csv_pieces,
+    ``cautioned`` tells whether the file itself has a place for the caution.
+    """
+
+    extension: str
+    media_type: str
+    pieces: Callable[[Layer], Iterator[bytes]] | None = None
+    write: Callable[[Layer, Path], None] | None = None
+    cautioned: bool = True
+
+
+FORMATS = {
+    "geojson": Format("geojson", "application/geo+json", geojson_pieces),
+    "geojsonseq": Format("geojsons", "application/geo+json-seq", geojsonseq_pieces, cautioned=False),
+    "csv": Format("csv", "text/csv; charset=utf-8", csv_pieces, cautioned=False),
+    "fgb": Format("fgb", "application/flatgeobuf", write=write_flatgeobuf),
+    "parquet": Format("parquet", "application/vnd.apache.parquet", write=write_parquet),
+    "kml": Format("kml", "application/vnd.google-earth.kml+xml", kml_pieces),
 }
-FORMATS = (*_STREAMED, "gpkg")
-MEDIA_TYPES = {
-    "geojson": "application/geo+json",
-    "csv": "text/csv; charset=utf-8",
-    "gpkg": "application/geopackage+sqlite3",
-}
+BY_EXTENSION = {format_.extension: name for name, format_ in FORMATS.items()}
+MEDIA_TYPES = {format_.extension: format_.media_type for format_ in FORMATS.values()}  # by extension
 
 
-def layer_pieces(view: Viewed, layer: str, form: str) -> Iterator[bytes]:
+def layer_pieces(layer: Layer, form: str) -> Iterator[bytes]:
     """Return a layer in a format in pieces of bytes, none made before it is taken.
 
     Raises
     ------
-    NotFound
-        If there is no such layer.
     NotAcceptable
         If the format cannot be given in pieces.
     """
-    if form not in _STREAMED:
-        raise NotAcceptable(list(_STREAMED))
-    return _STREAMED[form](_rows(view, layer))
+    pieces = FORMATS[form].pieces if form in FORMATS else None
+    if pieces is None:
+        raise NotAcceptable([name for name, format_ in FORMATS.items() if format_.pieces])
+    return pieces(layer)
 
 
-def _rows(view: Viewed, layer: str) -> LayerRows:
-    return osm_trees(view) if layer == OSM_TREES else layer_rows(view, layer)
-
-
-def export_layer(view: Viewed, layer: str, form: str, out_path: Path) -> int:
-    """Write a layer to a file (gpkg: all layers) and return its rows; an old file stays until then.
+def write_layer_file(layer: Layer, form: str, path: Path) -> None:
+    """Write a layer into a new file.
 
     Raises
     ------
-    NotFound
-        If there is no such layer.
+    NotAcceptable
+        If there is no such format.
+    OSError
+        If the file cannot be written.
+    """
+    if form not in FORMATS:
+        raise NotAcceptable(list(FORMATS))
+    write = FORMATS[form].write
+    if write is not None:
+        write(layer, path)
+        return
+    with path.open("wb") as out:
+        out.writelines(layer_pieces(layer, form))
+
+
+def export_layer(layer: Layer, form: str, out_path: Path) -> int:
+    """Write a layer to a file and return its rows; an old file stays until then.
+
+    Raises
+    ------
     NotAcceptable
         If there is no such format.
     InvalidRequest
         If the file cannot be written there.
     """
-    if form not in FORMATS or (layer == OSM_TREES and form not in _STREAMED):
-        raise NotAcceptable(list(_STREAMED if layer == OSM_TREES else FORMATS))
     with fresh_file(out_path) as fresh:
-        return write_geopackage(view, fresh) if form == "gpkg" else _written(view, layer, form, fresh)
+        write_layer_file(layer, form, fresh)
+    return layer.facts.rows
 
 
 def figures_geojson(view: Viewed, figures: list[dict[str, Any]]) -> str:
     """Return figures as a GeoJSON text."""
-    return b"".join(geojson_pieces(figure_rows(view, figures))).decode()
-
-
-def _written(view: Viewed, layer: str, form: str, path: Path) -> int:
-    rows = _rows(view, layer)
-    with path.open("wb") as out:
-        out.writelines(_STREAMED[form](rows))
-    return len(rows.rows)
+    return b"".join(geojson_pieces(HeldLayer(figure_rows(view, figures)))).decode()

@@ -57,6 +57,7 @@ class HeldLayer:
             caution=held.caution,
             by_number=bool((np.diff(held.ids) > 0).all()),
             unplaced=int(shapely.is_missing(held.shapes).sum()),
+            sparse=held.sparse,
         )
 
     def parts(self, size: int = 1000, names: Sequence[str] | None = None) -> Iterator[LayerPart]:

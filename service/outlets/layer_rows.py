@@ -272,7 +272,7 @@ def _local_day(moment: str, zone: ZoneInfo) -> str:
 def _with_kept(rows: pd.DataFrame, kept: list[dict[str, str]]) -> pd.DataFrame:
     """Put the columns that files had beside ours under their own headers, as they were written."""
     headers = dict.fromkeys(header for cells in kept for header in cells)
-    taken = {name.casefold() for name in rows} | {"geom", "geometry", "id", "site"}
+    taken = {name.casefold() for name in rows} | {"geom", "geometry", "bbox", "id", "site"}
     added = {}
     for header in headers:
         name = header

@@ -66,25 +66,33 @@ class LayerTable:
         """Return rows of :meth:`select` as a part of the layer."""
         ids = [row[0] for row in rows]
         if self.facts.points:
-            cells = [row[3:] for row in rows]
+            cells = [tuple(row[3:]) for row in rows]
             return LayerPart(ids, cells, [row[1] for row in rows], [row[2] for row in rows], None)
         drawn: np.ndarray = np.empty(len(rows), dtype=object)
         drawn[:] = [row[1] for row in rows]
-        return LayerPart(ids, [row[2:] for row in rows], [], [], shapely.from_wkb(drawn))
+        return LayerPart(ids, [tuple(row[2:]) for row in rows], [], [], shapely.from_wkb(drawn))
 
     def parts(self, size: int = 1000, names: Sequence[str] | None = None) -> Iterator[LayerPart]:
         """Return the rows in order, at most ``size`` at a time and no more in memory.
 
         ``names`` are the columns of which there are cells, all if not given.
         """
-        cells = [self.column(column.name) for column in columns_named(self.facts, names)]
-        order = self.table.c.fid if self.facts.by_number else self.table.c.place
-        query = sa.select(self.table.c.fid, *self._shape(), *cells).order_by(order)
+        query = self._in_order([self.column(column.name) for column in columns_named(self.facts, names)])
         with self.connect() as connection:
             cursor = connection.connection.cursor()  # plain tuples, twice as fast
             cursor.execute(str(query.compile(dialect=self.engine.dialect)))
             while rows := cursor.fetchmany(size):
                 yield self.part_of(rows)
+
+    def part(self, offset: int, limit: int) -> LayerPart:
+        """Return at most ``limit`` rows in order after the first ``offset``."""
+        with self.connect() as connection:
+            query = self._in_order(list(self._named.values())).offset(offset).limit(limit)
+            return self.part_of(connection.execute(query).all())
+
+    def _in_order(self, cells: list[sa.Column[Any]]) -> sa.Select[Any]:
+        order = self.table.c.fid if self.facts.by_number else self.table.c.place
+        return sa.select(self.table.c.fid, *self._shape(), *cells).order_by(order)
 
     def arrays(self, names: Sequence[str]) -> dict[str, np.ndarray]:
         """Return columns whole, by feature number: ``fid``, ``lon``, ``lat``, ``cell`` or properties.

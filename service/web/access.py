@@ -77,6 +77,7 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/sites/<slug>/charts/<name>.svg", "GET"): "look",
     ("/sites/<slug>/layers/<layer>.<form>", "GET"): "look",
     ("/sites/<slug>/site.gpkg", "GET"): "look",
+    ("/sites/<slug>/site.zip", "GET"): "look",
     ("/sites/<slug>/map.html", "GET"): "look",
     ("/tiles/<slug>/<int:z>/<int:x>/<int:y>.<any(pbf, png):form>", "GET"): "look",
     ("/tiles/<slug>/tile.json", "GET"): "look",

@@ -12,12 +12,12 @@ from werkzeug.exceptions import BadRequest
 
 from service import entry
 from service.actors import RIGHTS, Actor
+from service.editions import edition, tag_of
 from service.entry import Answer
 from service.errors import Conflict, InvalidRequest
-from service.outlets.geojson_out import plain
-from service.outlets.layer_rows import layer_rows
+from service.layer_parts import properties_of
 from service.store.engine import Store
-from service.view import sites
+from service.view import key_of, sites
 from service.web import current, frame, reading_answers
 from service.web.access import csrf
 
@@ -56,17 +56,17 @@ def api_rows(slug: str, layer: str) -> Response:
     InvalidRequest
         If ``limit`` or ``offset`` is no whole number in its range.
     """
-    view = current.site_view(slug)
     limit, offset = _whole("limit", PAGE_ITEMS, 1, MOST_ITEMS), _whole("offset", 0, 0, _WHOLE)
-    tag = frame.etag(view, "api", layer, str(limit), str(offset))
+    asked = current.asked_day(), current.asked_change()
+    key = key_of(current.store(), slug, current.actor(), *asked)
+    tag = tag_of(key, f"api {layer} {limit} {offset}")
     held = frame.unchanged(tag)
     if held is not None:
         return held
-    rows = layer_rows(view, layer).rows
-    shown = rows.iloc[offset : offset + limit]
-    columns = [plain(shown[name]) for name in shown]
-    response = _json([dict(zip(shown.columns, cells, strict=True)) for cells in zip(*columns, strict=True)])
-    if offset + limit < len(rows):
+    leaving = edition(current.store(), slug, current.actor(), layer, key.as_of, key.known_at)
+    rows = leaving.table.part(offset, limit).rows
+    response = _json(list(map(properties_of(leaving.facts.columns), rows)))
+    if offset + limit < leaving.facts.rows:
         said = {**request.args.to_dict(), "limit": limit, "offset": offset + limit}
         response.headers.add("Link", f'<{request.path}?{urlencode(said)}>; rel="next"')
     return _tagged(frame.cautioned(response), tag)

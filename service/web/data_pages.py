@@ -13,8 +13,8 @@ from werkzeug.wrappers import Response
 
 from service.conventions import breast_height_m
 from service.errors import Conflict, InvalidRequest
-from service.outlets.export import LAYERS
 from service.outlets.formula_guard import guarded
+from service.outlets.layer_rows import LAYERS
 from service.store.change_list import recent_changes
 from service.store.site_rows import create_site
 from service.web import current, display, frame, open_questions

@@ -1,6 +1,5 @@
-"""Layers as files at stable addresses: made piece by piece, compressed on request, kept by their tag."""
+"""Layers as files at stable addresses: made piece by piece or kept whole, compressed, known by their tag."""
 
-import tempfile
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
@@ -8,16 +7,21 @@ from pathlib import Path
 from flask import Blueprint, Response, request
 from flask_babel import gettext as _
 
+from service import plan_images
+from service.editions import Edition, edition, tag_of
 from service.errors import NotAcceptable, NotFound
-from service.outlets.export import EXPORTED, FORMATS, LAYERS, MEDIA_TYPES, export_layer, layer_pieces
+from service.finished_files import OpenFile, finished_file
+from service.outlets.export import BY_EXTENSION, FORMATS, write_layer_file
+from service.outlets.exported_rows import EXPORTED
+from service.outlets.layer_rows import LAYERS
 from service.outlets.map_file import self_contained_map
-from service.view import SiteView
+from service.site_files import SITE_FORMATS, write_site
+from service.view import ViewKey, key_of
 from service.web import current, display, frame
 
 bp = Blueprint("download_routes", __name__)
 
 GZIP = 16 + zlib.MAX_WBITS
-READ_BYTES = 1 << 16
 
 
 @bp.get("/sites/<slug>/layers/<layer>.<form>")
@@ -31,32 +35,45 @@ def layer_file(slug: str, layer: str, form: str) -> Response:
     NotAcceptable
         If it is not given in that form.
     """
-    view = current.site_view(slug)
+    key = _key(slug)
     if layer not in EXPORTED:
         raise NotFound(_("layer"), layer)
-    if form not in FORMATS:
-        raise NotAcceptable(list(FORMATS))
     if form == "gpkg" and layer in LAYERS:
-        return whole_site_file(slug)
-    tag = frame.etag(view, layer, form)
+        return site_file(slug, "gpkg")
+    if form not in BY_EXTENSION:
+        raise NotAcceptable(list(BY_EXTENSION))
+    format_ = FORMATS[BY_EXTENSION[form]]
+    name = f"{slug}-{layer}-{key.as_of}.{form}"
+    if format_.pieces is None:
+        path = finished_file(
+            current.store(),
+            key.site_id,
+            f"{layer}.{form}",
+            tag_of(key, layer),
+            lambda fresh: write_layer_file(_edition(slug, layer, key), BY_EXTENSION[form], fresh),
+        )
+        return _kept(path, format_.media_type, name)
+    tag = tag_of(key, f"{layer}.{form}")
     held = frame.unchanged(tag)
     if held is not None:
         return _varying(held)
-    response = _streamed(layer_pieces(view, layer, form), MEDIA_TYPES[form], tag)
-    return _as_file(response, f"{slug}-{layer}-{view.as_of}.{form}")
+    response = _streamed(format_.pieces(_edition(slug, layer, key)), format_.media_type, tag)
+    return _as_file(response, name)
 
 
-@bp.get("/sites/<slug>/site.gpkg")
-def whole_site_file(slug: str) -> Response:
-    """All layers of a site at a day in one GeoPackage."""
-    view = current.site_view(slug)
-    tag = frame.etag(view, "gpkg")
-    held = frame.unchanged(tag)
-    if held is not None:
-        return held
-    response = Response(_geopackage(view), content_type=MEDIA_TYPES["gpkg"])
-    response.set_etag(tag)
-    return _as_file(response, f"{slug}-{view.as_of}.gpkg")
+@bp.get("/sites/<slug>/site.gpkg", defaults={"form": "gpkg"})
+@bp.get("/sites/<slug>/site.zip", defaults={"form": "zip"})
+def site_file(slug: str, form: str) -> Response:
+    """All layers of a site at a day and all its records in one file."""
+    key, store = _key(slug), current.store()
+    box = plan_images.file_box(store, current.settings().data_folder)
+
+    def write(fresh: Path) -> int:
+        day, known_at = key.as_of, key.known_at
+        return write_site(store, slug, current.actor(), form, fresh, box=box, as_of=day, known_at=known_at)
+
+    path = finished_file(store, key.site_id, f"site.{form}", tag_of(key, "site"), write)
+    return _kept(path, SITE_FORMATS[form], f"{slug}-{key.as_of}.{form}")
 
 
 @bp.get("/sites/<slug>/map.html")
@@ -77,13 +94,22 @@ def map_file(slug: str) -> Response:
     return _as_file(response, f"{slug}-map-{view.as_of}.html")
 
 
-def _geopackage(view: SiteView) -> Iterator[bytes]:
-    with tempfile.TemporaryDirectory(prefix="boleward-") as folder:
-        path = Path(folder) / "site.gpkg"
-        export_layer(view, LAYERS[0], "gpkg", path)
-        with path.open("rb") as file:
-            while piece := file.read(READ_BYTES):
-                yield piece
+def _key(slug: str) -> ViewKey:
+    return key_of(current.store(), slug, current.actor(), current.asked_day(), current.asked_change())
+
+
+def _edition(slug: str, layer: str, key: ViewKey) -> Edition:
+    return edition(current.store(), slug, current.actor(), layer, key.as_of, key.known_at)
+
+
+def _kept(path: Path, media_type: str, name: str) -> Response:
+    """Return a kept file, or the range of it that was asked for; made anew it has another tag."""
+    file = OpenFile(path)
+    response = Response(file, content_type=media_type, direct_passthrough=True)
+    response.content_length = file.state.st_size
+    response.set_etag(f"{path.name.partition('-')[0]}-{file.state.st_mtime_ns:x}")
+    response.make_conditional(request, accept_ranges=True, complete_length=file.state.st_size)
+    return _as_file(response, name)
 
 
 def _streamed(pieces: Iterator[bytes], media_type: str, tag: str) -> Response:

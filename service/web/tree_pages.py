@@ -9,6 +9,7 @@ from flask import Blueprint, Response, request
 from layers import explaining
 from layers.corrections import VOID, corrected
 from service.outlets.csv_out import csv_pieces
+from service.outlets.held_layer import HeldLayer
 from service.outlets.layer_rows import layer_rows
 from service.view import SiteView
 from service.web import current, display, frame, growth_facts, how_facts, today, tree_facts
@@ -44,7 +45,7 @@ def site_trees_csv(slug: str) -> Response:
         return held
     layer = layer_rows(view, "trees")
     found = found_rows(layer.rows, asked, searched=SEARCHED, exact=EXACT)
-    body = b"".join(csv_pieces(_only(layer, found.index)))
+    body = b"".join(csv_pieces(HeldLayer(_only(layer, found.index))))
     response = frame.kept_answer(body, "text/csv; charset=utf-8", tag)
     response.headers["Content-Disposition"] = f'attachment; filename="{slug}-trees-{view.as_of}.csv"'
     return frame.cautioned(response)
@@ -53,7 +54,10 @@ def site_trees_csv(slug: str) -> Response:
 def _only(layer: Any, index: Any) -> Any:
     positions = layer.rows.index.get_indexer(index)
     return replace(
-        layer, rows=layer.rows.iloc[positions].reset_index(drop=True), shapes=layer.shapes[positions]
+        layer,
+        rows=layer.rows.iloc[positions].reset_index(drop=True),
+        shapes=layer.shapes[positions],
+        ids=layer.ids[positions],
     )
 
 

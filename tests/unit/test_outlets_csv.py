@@ -10,15 +10,15 @@ from hypothesis import strategies as st
 from layers import columns
 from service.outlets.csv_out import ROWS_A_PIECE, csv_pieces
 from service.outlets.formula_guard import guarded, restored
-from service.outlets.layer_rows import LAYERS, layer_rows
+from service.outlets.layer_rows import LAYERS
 from tests.builders import frame_of, make_site
-from tests.outlet_view import HOSTILE, SQUARE, areas_frame, leaving_tree, make_view, site_records
+from tests.outlet_view import HOSTILE, SQUARE, areas_frame, layer_of, leaving_tree, make_view, site_records
 
 STARTS = "=+-@\t\0"  # OWASP ASVS 5.0.0, requirement 1.2.10
 
 
 def table(view, layer):
-    text = b"".join(csv_pieces(layer_rows(view, layer))).decode("utf-8")
+    text = b"".join(csv_pieces(layer_of(view, layer))).decode("utf-8")
     return list(csv.DictReader(io.StringIO(text, newline=""), strict=True))
 
 
@@ -78,7 +78,7 @@ def test_flags_that_are_words_are_true_or_false():
 def test_many_rows_leave_in_pieces_none_lost():
     rows = [leaving_tree(tree_id=f"t{n}", fid=n) for n in range(1, ROWS_A_PIECE + 2)]
     view = make_view(trees=frame_of("trees", rows))
-    assert len(list(csv_pieces(layer_rows(view, "trees")))) == 3
+    assert len(list(csv_pieces(layer_of(view, "trees")))) == 3
     assert [row["fid"] for row in table(view, "trees")] == [str(n) for n in range(1, ROWS_A_PIECE + 2)]
 
 

@@ -11,14 +11,23 @@ from service.errors import NotFound
 from service.outlets.geojson_out import ROWS_A_PIECE, geojson_pieces
 from service.outlets.layer_rows import LAYERS, POSITION, layer_rows
 from tests.builders import TREE_ID, frame_of, make_site
-from tests.outlet_view import AREA_ID, HOSTILE, OTHER_TREE, Stems, leaving_tree, make_view, site_records
+from tests.outlet_view import (
+    AREA_ID,
+    HOSTILE,
+    OTHER_TREE,
+    Stems,
+    layer_of,
+    leaving_tree,
+    make_view,
+    site_records,
+)
 
 
 def collection(view, layer):
     def refused(constant):
         raise AssertionError(f"{constant} is not JSON")
 
-    return json.loads(b"".join(geojson_pieces(layer_rows(view, layer))), parse_constant=refused)
+    return json.loads(b"".join(geojson_pieces(layer_of(view, layer))), parse_constant=refused)
 
 
 @pytest.mark.parametrize("layer", LAYERS)
@@ -95,7 +104,7 @@ def test_every_part_of_a_multipolygon_is_turned():
 
 @pytest.mark.parametrize("layer", LAYERS)
 def test_the_caution_goes_once_with_everything_that_holds_flags(layer):
-    text = b"".join(geojson_pieces(layer_rows(make_view(), layer))).decode()
+    text = b"".join(geojson_pieces(layer_of(make_view(), layer))).decode()
     expected = 1 if layer in ("trees", "flags", "inspections", "figures") else 0
     assert text.count("It is not an inspection") == expected
     if expected:
@@ -132,14 +141,14 @@ def test_figures_have_the_outline_of_their_area_and_of_their_place():
     assert yard["properties"]["area_id"] == AREA_ID
     assert shape(yard["geometry"]).equals(shape(north["geometry"]))
     assert yard["properties"]["why"] == {"shannon": "one species only"}
-    assert list(whole["properties"]) == columns.names("figures")
+    assert list(whole["properties"]) == [*columns.names("figures"), "site"]
 
 
 def test_many_rows_leave_in_pieces_none_lost():
     count = 2 * ROWS_A_PIECE + 1
     rows = [leaving_tree(tree_id=f"t{n}", fid=n) for n in range(1, count + 1)]
     view = make_view(trees=frame_of("trees", rows))
-    pieces = list(geojson_pieces(layer_rows(view, "trees")))
+    pieces = list(geojson_pieces(layer_of(view, "trees")))
     assert len(pieces) == 5
     ids = [feature["id"] for feature in json.loads(b"".join(pieces))["features"]]
     assert ids == list(range(1, count + 1))

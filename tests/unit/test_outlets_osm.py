@@ -14,12 +14,14 @@ import pytest
 
 from layers import columns
 from service.errors import InvalidRequest, NotAcceptable
-from service.outlets.export import EXPORTED, export_layer, layer_pieces
+from service.outlets.export import export_layer, layer_pieces
+from service.outlets.exported_rows import EXPORTED
 from service.outlets.held_layer import HeldLayer
+from service.outlets.layer_rows import LAYERS
 from service.outlets.osm_tags import OSM_TREES, osm_trees
 from tests.builders import TREE_ID, frame_of, make_reading, make_records, make_site, make_stem, make_tree, row
 from tests.command_line import done
-from tests.outlet_view import OTHER_TREE, Stems, leaving_tree, make_view
+from tests.outlet_view import OTHER_TREE, Stems, layer_of, leaving_tree, make_view
 from tests.web_site import SLUG, make_web_site
 
 STEM = make_stem()["stem_id"]
@@ -42,7 +44,7 @@ def seen(*, tree=None, record=None, stems=((STEM, 1, 30.0),), reading=None):
 
 
 def features(view):
-    return json.loads(b"".join(layer_pieces(view, OSM_TREES, "geojson")))["features"]
+    return json.loads(b"".join(layer_pieces(layer_of(view, OSM_TREES), "geojson")))["features"]
 
 
 def tags(**changes):
@@ -146,14 +148,14 @@ def test_a_day_of_measuring_is_as_exact_as_it_was_said(precision, written):
 @pytest.mark.parametrize("form", ["geojson", "csv"])
 def test_no_sign_circumstance_or_caution_goes_along(form):
     view = seen(tree={"signs": ["dead branch"], "circumstances": ["near a path"]})
-    text = b"".join(layer_pieces(view, OSM_TREES, form)).decode()
+    text = b"".join(layer_pieces(layer_of(view, OSM_TREES), form)).decode()
     assert "dead branch" not in text
     assert "near a path" not in text
     assert "caution" not in text
 
 
 def test_in_csv_the_position_stands_in_columns_of_its_own():
-    text = b"".join(layer_pieces(seen(), OSM_TREES, "csv")).decode()
+    text = b"".join(layer_pieces(layer_of(seen(), OSM_TREES), "csv")).decode()
     rows = list(csv.DictReader(io.StringIO(text)))
     assert list(rows[0]) == columns.names(OSM_TREES)
     assert {key: cell for key, cell in rows[0].items() if cell} == {
@@ -172,13 +174,14 @@ def test_every_tag_leaves_as_text_by_any_writer():
 def test_a_site_without_a_place_on_earth_has_no_tags_to_give():
     view = replace(seen(), terms=make_site(frame="local"))
     with pytest.raises(InvalidRequest, match="export the layer trees"):
-        layer_pieces(view, OSM_TREES, "geojson")
+        layer_of(view, OSM_TREES)
 
 
 def test_tags_are_a_file_of_their_own_and_no_part_of_a_snapshot(tmp_path):
     assert OSM_TREES in EXPORTED
-    with pytest.raises(NotAcceptable, match="geojson, csv"):
-        export_layer(make_view(), OSM_TREES, "gpkg", tmp_path / "x.gpkg")
+    assert OSM_TREES not in LAYERS
+    with pytest.raises(NotAcceptable, match="geojson"):
+        export_layer(layer_of(make_view(), OSM_TREES), "gpkg", tmp_path / "x.gpkg")
 
 
 def test_two_trees_keep_their_own_tags():

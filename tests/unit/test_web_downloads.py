@@ -5,12 +5,17 @@ import gzip
 import io
 import json
 import sqlite3
+import zipfile
 
+import geopandas as gpd
+import pyarrow.parquet as pq
 import pytest
 
 from service.actors import LOCAL_MANAGER
 from service.entry import enter_observations
-from service.outlets.export import LAYERS
+from service.finished_files import KEPT
+from service.outlets.export import BY_EXTENSION, MEDIA_TYPES
+from service.outlets.layer_rows import LAYERS
 from tests.web_site import SLUG, TREES, make_web_site
 
 
@@ -51,7 +56,11 @@ def test_what_is_compressed_is_the_same(client, view):
 
 
 @pytest.mark.parametrize(
-    "name", ["layers/trees.geojson", "layers/figures.csv", "site.gpkg", "map.html", "map.json", "trees.csv"]
+    "name",
+    [
+        *(f"layers/trees.{extension}" for extension in BY_EXTENSION),
+        *("layers/figures.csv", "site.gpkg", "site.zip", "map.html", "map.json", "trees.csv"),
+    ],
 )
 def test_an_unchanged_file_is_304_until_something_is_entered(client, store, view, name):
     first = client.get(address(name))
@@ -77,9 +86,76 @@ def test_the_whole_site_is_one_geopackage(client, view, tmp_path):
     path.write_bytes(client.get(address("site.gpkg")).data)
     connection = sqlite3.connect(path)
     tables = {name for (name,) in connection.execute("SELECT table_name FROM gpkg_contents")}
-    assert set(LAYERS) <= tables
+    assert set(LAYERS) | {"record_tree", "record_reading", "snapshot", "layer_styles"} <= tables
     assert connection.execute("SELECT count(*) FROM trees").fetchone() == (TREES,)
     connection.close()
+
+
+def test_the_whole_site_is_one_archive_of_plain_tables(client, view, tmp_path):
+    path = tmp_path / "site.zip"
+    answer = client.get(address("site.zip"))
+    assert answer.content_type == "application/zip"
+    path.write_bytes(answer.data)
+    with zipfile.ZipFile(path) as archive:
+        assert archive.testzip() is None
+        names = set(archive.namelist())
+        assert {f"layers/{layer}.{form}" for layer in LAYERS for form in ("parquet", "csv")} <= names
+        told = archive.read("README.txt").decode()
+        assert told.count("It is not an inspection") == 1
+        assert "dbh_cm [cm] (float): standard diameter" in told
+        assert "Licence: whoever owns these data names one here" in told
+        archive.extractall(tmp_path)
+        rows = list(
+            csv.DictReader(io.TextIOWrapper(archive.open("records/reading.csv"), "utf-8", newline=""))
+        )
+    assert len(gpd.read_parquet(tmp_path / "layers" / "trees.parquet")) == TREES
+    readings = pq.read_table(tmp_path / "records" / "reading.parquet").to_pylist()
+    assert [row["id"] for row in rows] == [row["id"] for row in readings] != []
+    said = client.get(address("layers/readings.csv")).text
+    assert (tmp_path / "layers" / "readings.csv").read_bytes().decode() == said
+
+
+@pytest.mark.parametrize("extension", BY_EXTENSION)
+def test_every_format_comes_with_its_media_type_a_name_and_the_way_to_the_caution(client, view, extension):
+    answer = client.get(address(f"layers/trees.{extension}"))
+    assert (answer.status_code, answer.content_type) == (200, MEDIA_TYPES[extension])
+    assert answer.headers["Content-Disposition"].endswith(f'.{extension}"')
+    assert answer.headers["Link"] == '</cautions>; rel="describedby"; title="caution"'
+    head = client.head(address(f"layers/trees.{extension}"))
+    assert (head.status_code, head.data, head.headers["ETag"]) == (200, b"", answer.headers["ETag"])
+
+
+@pytest.mark.parametrize("name", ["site.gpkg", "site.zip", "layers/trees.fgb", "layers/trees.parquet"])
+def test_a_finished_file_is_given_in_ranges_that_make_it_whole(client, view, name):
+    """RFC 9110, sections 14.2 (Range) and 13.1.5 (If-Range)."""
+    whole = client.get(address(name))
+    assert whole.headers["Accept-Ranges"] == "bytes"
+    tag, size = whole.headers["ETag"], len(whole.data)
+    assert not tag.startswith("W/")
+    middle = size // 2
+    ranges = [f"bytes=0-{middle - 1}", f"bytes={middle}-"]
+    parts = [client.get(address(name), headers={"Range": each, "If-Range": tag}) for each in ranges]
+    assert [part.status_code for part in parts] == [206, 206]
+    assert parts[1].headers["Content-Range"] == f"bytes {middle}-{size - 1}/{size}"
+    assert b"".join(part.data for part in parts) == whole.data
+    stale = client.get(address(name), headers={"Range": "bytes=0-9", "If-Range": '"another"'})
+    assert (stale.status_code, stale.data) == (200, whole.data)
+    beyond = client.get(address(name), headers={"Range": f"bytes={size}-"})
+    assert beyond.status_code == 416
+
+
+def test_a_finished_file_that_was_thrown_away_comes_again_with_another_tag(client, store, view):
+    first = client.get(address("layers/trees.fgb")).headers["ETag"]
+    (kept,) = (store.computed_folder / "files").rglob("*-trees.fgb")
+    kept.unlink()
+    again = client.get(address("layers/trees.fgb"), headers={"Range": "bytes=0-9", "If-Range": first})
+    assert (again.status_code, again.headers["ETag"] == first) == (200, False)
+
+
+def test_of_a_finished_file_only_the_latest_are_kept(client, store, view):
+    for day in range(1, 8):
+        assert client.get(address(f"layers/areas.parquet?as_of=2024-06-0{day}")).status_code == 200
+    assert len(list((store.computed_folder / "files").rglob("*-areas.parquet"))) == KEPT
 
 
 def test_the_map_file_needs_nothing_else(client, view):
