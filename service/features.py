@@ -158,7 +158,13 @@ def _editions(store: Store, actor: Actor, collection: Collection, asked: Asked) 
                 out.append(edition(store, slug, actor, collection.layer, day))
         return out
 
-    return _kept(_last, KEPT_LISTS, (store.serial, actor, collection.layer, *days), made)
+    key = (store.serial, actor, collection.layer, *days)
+    found = _kept(_last, KEPT_LISTS, key, made)
+    if all(one.used() for one in found):
+        return found
+    with _lock:
+        _last.pop(key, None)
+    return _kept(_last, KEPT_LISTS, key, made)
 
 
 def _columns(collection: Collection, editions: Iterable[Edition]) -> Columns:

@@ -16,7 +16,7 @@ from service import features
 from service.actors import LOCAL_MANAGER, Actor
 from service.cql_filter import parsed
 from service.edit import add_trees, cross_out, edit_tree
-from service.editions import Edition
+from service.editions import Edition, edition
 from service.errors import InvalidRequest, NotFound, NotPermitted
 from service.feature_kinds import COLLECTIONS, collection_of, queryable
 from service.feature_questions import Asked, By
@@ -192,6 +192,18 @@ def test_the_tag_changes_with_the_question_and_with_every_change(edited_sites):
     add_trees(edited_sites, "alley", LOCAL_MANAGER, [{"tag": "new", "lon_deg": 9.17, "lat_deg": 47.66}])
     assert ask(edited_sites, limit=5).tag != first.tag
     assert ask(edited_sites, limit=5).matched == first.matched + 1
+
+
+def test_today_can_be_asked_by_many_at_once_after_many_other_days(two_sites):
+    flags = COLLECTIONS["flags"]
+    first = ask(two_sites, flags)
+    for day in range(1, 8):
+        ask(two_sites, flags, as_of=f"2025-01-0{day}")
+    table = edition(two_sites, "yard", LOCAL_MANAGER, "flags").table
+    with table.connect() as one, table.connect() as other:
+        counted = [who.exec_driver_sql("SELECT count(*) FROM feature").scalar() for who in (one, other)]
+    assert counted == [table.facts.rows] * 2
+    assert ids_of(ask(two_sites, flags)) == ids_of(first)
 
 
 def test_who_may_not_look_sees_no_collection(two_sites):
