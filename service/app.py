@@ -25,6 +25,7 @@ from service.web import (
     import_pages,
     look_forms,
     model_pages,
+    ogc_pages,
     plain_words,
     plan_pages,
     problems,
@@ -33,6 +34,7 @@ from service.web import (
     round_pages,
     sample_pages,
     seen_forms,
+    sharing,
     sheet_pages,
     site_pages,
     terms_pages,
@@ -72,6 +74,7 @@ PAGES = (
     tile_routes,
     api,
     change_feed,
+    ogc_pages,
 )
 
 
@@ -89,6 +92,7 @@ def create_app(store: Store, settings: Settings) -> Flask:
     current.attach(app, store, settings)
     _speak(app, settings)
     access.init_app(app, settings, secret_key(store.folder or settings.data_folder))
+    sharing.init_app(app, settings)
     problems.init_app(app)
     for pages in PAGES:
         app.register_blueprint(pages.bp)

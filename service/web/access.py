@@ -115,6 +115,18 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/sites/<slug>/trees/<tree_id>/code", "GET"): "look",
     ("/sites/<slug>/hands", "GET"): "measure",
     ("/sites/<slug>/hands", "POST"): "measure",
+    ("/ogc", "GET"): "look",
+    ("/ogc/", "GET"): "look",
+    ("/ogc/openapi.json", "GET"): "look",
+    ("/ogc/api", "GET"): "look",
+    ("/ogc/conformance", "GET"): "look",
+    ("/ogc/collections", "GET"): "look",
+    ("/ogc/collections/<collection>", "GET"): "look",
+    ("/ogc/collections/<collection>/queryables", "GET"): "look",
+    ("/ogc/collections/<collection>/schema", "GET"): "look",
+    ("/ogc/collections/<collection>/feature-schema", "GET"): "look",
+    ("/ogc/collections/<collection>/items", "GET"): "look",
+    ("/ogc/collections/<collection>/items/<fid>", "GET"): "look",
 }
 
 csrf = CSRFProtect()
@@ -131,7 +143,7 @@ def init_app(app: Flask, settings: Settings, key: str) -> None:
     """Put the locks on: host, origin, tokens against forged forms, cookies, sizes, headers, rights."""
     app.config.update(
         SECRET_KEY=key,
-        TRUSTED_HOSTS=[*OWN_NAMES, *settings.trusted_hosts],
+        TRUSTED_HOSTS=[*OWN_NAMES, *settings.trusted_hosts, *filter(None, [settings.public_host])],
         SESSION_COOKIE_NAME=SESSION_COOKIE,
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",

@@ -16,6 +16,8 @@ from werkzeug.exceptions import HTTPException
 
 from layers.errors import CrsUnsuitable, LayerError, NothingToCompute, OutsideDomain
 from service import errors
+from service.web.accepting import wants_page
+from service.web.sharing import is_shared
 
 MEDIA_TYPE = "application/problem+json"
 log = logging.getLogger(__name__)
@@ -222,6 +224,8 @@ def _write_log(error: Exception, facts: dict[str, Any]) -> None:
 def _wants_document() -> bool:
     if request.path.startswith(("/api/", "/tiles/")):
         return True
+    if is_shared(request.path):
+        return not wants_page((MEDIA_TYPE, "application/json"))
     accepted = request.accept_mimetypes
     json_quality = max(accepted[MEDIA_TYPE], accepted["application/json"])
     return bool(json_quality > accepted["text/html"])
