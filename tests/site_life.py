@@ -11,6 +11,8 @@ from layers import plan_image
 from layers.questioned import FORK, UNLIKE
 from layers.site_model import Factor, SiteModel
 from service.actors import LOCAL_MANAGER
+from service.closures import add_closures, add_hazards, reopen
+from service.danger import answer_dangers, enter_dangers
 from service.edit import (
     add_areas,
     add_crews,
@@ -54,6 +56,13 @@ WORDS = (
 )
 PLACES = (None, "Yard", "Hof", "Östliche Wiese")
 
+MADE = (  # the kinds of record that a life has after its beginning
+    *("change", "place", "area", "target", "tree", "stem", "round", "crew", "calibration", "reading"),
+    *("observation", "status_event", "inspection", "inspection_answer", "finding", "question", "settling"),
+    *("site_model", "plan_image", "source_key", "former_version"),
+    *("danger_report", "danger_answer", "closure", "hazard"),
+)
+
 
 class Life:
     """A ground on which something happens at every ``step``."""
@@ -67,13 +76,14 @@ class Life:
             *(self.status, self.finding, self.look, self.hand, self.area, self.target, self.redraw),
             *(self.round, self.crew, self.strike, self.settle, self.settle_list, self.back, self.terms),
             *(self.list_of_trees, self.model, self.plan),
+            *(self.danger, self.answer, self.close, self.open_again, self.hazard),
         ]
 
     def begin(self):
         """Make the ground and let everything happen once."""
         create_site(self.store, self.slug, actor=LOCAL_MANAGER, name="A life", country="DE", phone="112")
         self.trees()
-        for deed in self.deeds:
+        for deed in (*self.deeds, self.readings, self.back):
             deed()
 
     def step(self):
@@ -207,6 +217,32 @@ class Life:
         placed = plan_image.with_point_on_earth(flat, (0, 40), 9.0, 47.0)
         with suppress(StaleVersion):
             place_plan_image(self.store, self.slug, LOCAL_MANAGER, id, 1, placed, 0.02)
+
+    def danger(self):
+        item = {"sight": "fresh crack", "seen_on": self._day(), "leader_did": ["moved away", "called"]}
+        where = self.random.choice(({"place": self._word()}, {"tree_id": self._some(schema.tree).id}))
+        enter_dangers(self.store, self.slug, LOCAL_MANAGER, [{**item, **where}])
+
+    def answer(self):
+        item = {"report_id": self._some(schema.danger_report).id, "did": self._word()}
+        item |= {"organisation": "Council", "answered_on": self._day()}
+        answer_dangers(self.store, self.slug, LOCAL_MANAGER, [item])
+
+    def close(self):
+        item = {"name": self._word(), "why": self._word(), "who_may_reopen": "Council"}
+        item |= self.random.choice(({"geometry": self._ring()}, {"tree_id": self._some(schema.tree).id}))
+        item |= {"radius_m": 12.5} if "tree_id" in item else {}
+        add_closures(self.store, self.slug, LOCAL_MANAGER, [{**item, "from_on": "2009-05-01"}])
+
+    def open_again(self):
+        closed = self._some(schema.closure)
+        said = {"reopened_on": self._day(), "reopened_because": self._word(), "reopened_by": "Council"}
+        self._unless_stale(reopen, closed.id, closed.version, said)
+
+    def hazard(self):
+        line = {"type": "LineString", "coordinates": [[9.0, 47.0], [9.1, self.random.uniform(47, 47.1)]]}
+        item = {"kind": "overhead line", "geometry": line, "voltage_kv": 20, "barrier": True}
+        add_hazards(self.store, self.slug, LOCAL_MANAGER, [item])
 
     def _unless_stale(self, deed, *arguments):
         with suppress(StaleVersion):

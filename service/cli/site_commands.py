@@ -15,6 +15,7 @@ from service.errors import InvalidRequest, NotFound
 from service.intake.prepared import ImportOptions
 from service.intake.run import import_file
 from service.outlets.export import figures_geojson
+from service.plan_images import file_box
 from service.polygon_figures import figures_of_file
 from service.store.site_rows import create_site
 from service.view import view_of
@@ -53,7 +54,7 @@ def init(
 
 @click.command("import")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--site", required=True, help="Short name of the site; made when it is not there.")
+@click.option("--site", help="Short name of the site; made when it is not there. A snapshot has its own.")
 @click.option("--layer", type=click.Choice(["trees", "areas", "targets"]))
 @click.option("--place", help="A name for all rows, or the header of a column.")
 @click.option("--columns", "pairs", help="tag=Tree_ID,species=... : our word = header of the file.")
@@ -66,12 +67,15 @@ def init(
 @click.option("--json", "as_json", is_flag=True)
 @click.pass_obj
 def import_(
-    desk: Any, /, file: Path, site: str, pairs: str | None, dry_run: bool, as_json: bool, **said: Any
+    desk: Any, /, file: Path, site: str | None, pairs: str | None, dry_run: bool, as_json: bool, **said: Any
 ) -> None:
-    """Bring in a list of trees, areas or targets."""
+    """Bring in a list of trees, areas or targets, or a snapshot of a whole site."""
     options = ImportOptions(columns=_pairs(pairs), **said)
     with _progress(as_json) as step:
-        report = import_file(desk.store, file, site, options, desk.actor, dry_run=dry_run, progress=step)
+        box = file_box(desk.store, desk.settings.data_folder)
+        report = import_file(
+            desk.store, file, site, options, desk.actor, dry_run=dry_run, progress=step, box=box
+        )
     if as_json:
         click.echo(json.dumps(report.to_json(), ensure_ascii=False, indent=1))
         return

@@ -154,6 +154,12 @@ def last_import(conn: Connection, site_fid: int) -> int | None:
     return conn.execute(query).scalar()
 
 
+def is_stale(heartbeat_at: str) -> bool:
+    """Whether nobody works any more on an import that showed a heartbeat then."""
+    oldest = (datetime.now(UTC) - STALE_AFTER).isoformat(timespec="microseconds").replace("+00:00", "Z")
+    return heartbeat_at <= oldest
+
+
 def stale_imports(conn: Connection, site_fid: int, file_hash: str) -> list[OpenImport]:
     """Return the open imports of other files that nobody works on any more.
 
@@ -162,12 +168,11 @@ def stale_imports(conn: Connection, site_fid: int, file_hash: str) -> list[OpenI
     ImportRunning
         If somebody does.
     """
-    oldest = (datetime.now(UTC) - STALE_AFTER).isoformat(timespec="microseconds").replace("+00:00", "Z")
     out = []
     for row in conn.execute(_open_ones().where(change.c.site_id == site_fid)):
         if row.file_hash == file_hash:
             continue
-        if row.heartbeat_at > oldest:
+        if not is_stale(row.heartbeat_at):
             raise ImportRunning(row.file_name)
         out.append(OpenImport(row.fid, site_fid, row.at, row.file_name, row.heartbeat_at, resumed=True))
     return out

@@ -11,7 +11,7 @@ from sqlalchemy.engine import Connection, Row
 
 from service.store import rows, schema
 from service.store.changes import open_change_ids
-from service.store.schema import former_version, place, reading, source_key, tree
+from service.store.schema import change, former_version, place, reading, source_key, tree
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ def known_keys(conn: Connection, site_fid: int, layer: str, place_name: str) -> 
         .where(
             source_key.c.site_id == site_fid, source_key.c.layer == layer, source_key.c.place == place_name
         )
-        .where(_closed(conn, source_key))
+        .where(_closed(source_key))
         .order_by(source_key.c.fid)
     )
     return {key: KnownKey(record_id, content) for key, record_id, content in conn.execute(query)}
@@ -45,7 +45,7 @@ def place_names(conn: Connection, site_fid: int) -> dict[str, str]:
     query = (
         sa.select(place.c.name, place.c.id)
         .where(place.c.site_id == site_fid, place.c.kind == "part", place.c.void == 0)
-        .where(_closed(conn, place))
+        .where(_closed(place))
         .order_by(place.c.fid.desc())
     )
     return {row.name: row.id for row in conn.execute(query)}
@@ -70,7 +70,7 @@ def standing_tags(conn: Connection, site_fid: int) -> set[tuple[str | None, str]
         sa.select(tree.c.place_id, tree.c.tag)
         .where(tree.c.site_id == site_fid, tree.c.void == 0)
         .where(tree.c.tag.is_not(None), tree.c.status != "removed")
-        .where(_closed(conn, tree))
+        .where(_closed(tree))
     )
     return {(place_id, tag) for place_id, tag in conn.execute(query)}
 
@@ -83,7 +83,7 @@ def standing_positions(
         sa.select(tree.c.lon_deg, tree.c.lat_deg, tree.c.x_m, tree.c.y_m, tree.c.name_as_written)
         .where(tree.c.site_id == site_fid, tree.c.void == 0, tree.c.status != "removed")
         .where(sa.or_(tree.c.lon_deg.is_not(None), tree.c.x_m.is_not(None)))
-        .where(_closed(conn, tree))
+        .where(_closed(tree))
     )
     return [(lon, lat, x, y, name) for lon, lat, x, y, name in conn.execute(query)]
 
@@ -92,8 +92,7 @@ def own_ids(conn: Connection, site_fid: int) -> frozenset[str]:
     """Return the UUIDs of all trees, stems, readings, areas and targets of a site."""
     tables = (schema.tree, schema.stem, schema.reading, schema.area, schema.target)
     parts = [
-        sa.select(table.c.id).where(table.c.site_id == site_fid).where(_closed(conn, table))
-        for table in tables
+        sa.select(table.c.id).where(table.c.site_id == site_fid).where(_closed(table)) for table in tables
     ]
     return frozenset(conn.scalars(sa.union_all(*parts)))
 
@@ -113,7 +112,7 @@ def stems_of(conn: Connection, site_fid: int, tree_ids: Iterable[str]) -> dict[s
         query = (
             sa.select(stem.c.tree_id, stem.c.number, stem.c.id)
             .where(stem.c.site_id == site_fid, stem.c.tree_id.in_(wanted[start : start + rows.AT_ONCE]))
-            .where(_closed(conn, stem))
+            .where(_closed(stem))
         )
         for tree_id, number, id in conn.execute(query):
             out.setdefault(tree_id, {})[number] = id
@@ -129,7 +128,7 @@ def superseded(conn: Connection, site_fid: int, reading_ids: Iterable[str]) -> s
             .where(
                 reading.c.site_id == site_fid, reading.c.supersedes.in_(wanted[start : start + rows.AT_ONCE])
             )
-            .where(_closed(conn, reading))
+            .where(_closed(reading))
         )
         out.update(conn.scalars(query))
     return out
@@ -157,13 +156,12 @@ def statuses_of(conn: Connection, site_fid: int, tree_ids: Iterable[str]) -> dic
         query = (
             sa.select(event.c.subject_id, event.c.status)
             .where(event.c.site_id == site_fid, event.c.subject_id.in_(wanted[start : start + rows.AT_ONCE]))
-            .where(_closed(conn, event))
+            .where(_closed(event))
         )
         for tree_id, status in conn.execute(query):
             out.setdefault(tree_id, []).append(status)
     return out
 
 
-def _closed(conn: Connection, table: Table) -> sa.ColumnElement[bool]:
-    hidden = open_change_ids(conn)
-    return table.c.change_id.not_in(hidden) if hidden else sa.true()
+def _closed(table: Table) -> sa.ColumnElement[bool]:
+    return table.c.change_id.not_in(sa.select(change.c.fid).where(change.c.change_no.is_(None)))

@@ -11,7 +11,7 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
-from typing import Any
+from typing import Any, Literal
 
 import sqlalchemy as sa
 from sqlalchemy import Table
@@ -20,25 +20,35 @@ from sqlalchemy.engine import Connection, Row
 from service.store import schema
 from service.store.former import row_of, site_at
 
+Kind = Literal["whole", "real", "text", "bytes"]
+
 MOST_CHANGES = 500  # in one window
 MOST_LISTED = 10_000  # rows of the lists that the imports of one window brought
 AT_ONCE = 2000  # rows that are fetched together
 OWN_NUMBERS = ("fid", "site_id", "change_id")  # of this store, not of the record
 JSON_TEXT = frozenset(
     {"kept", "content", "summary", "totals_cm", "proposal", "placement", "size_class_breaks_cm"}
-    | {"inspection_months"}
+    | {"inspection_months", "leader_did"}
 )
 
 _LATE = (schema.change.name, schema.former_version.name)
-_OF_SITE = [table for table in schema.metadata.sorted_tables if "site_id" in table.c]
+_WRITTEN = [table for table in schema.metadata.sorted_tables if {"site_id", "change_id"} <= {*table.c.keys()}]
 _TABLES: dict[str, Table] = {
     str(table.name): table
     for table in (
         schema.change,
-        *(table for table in _OF_SITE if table.name not in _LATE),
+        *(table for table in _WRITTEN if table.name not in _LATE),
         schema.former_version,
     )
 }
+_PLAIN = {"site": schema.site, "change": schema.change}
+_KINDS: tuple[tuple[type[sa.types.TypeEngine[Any]], Kind], ...] = (
+    (sa.Integer, "whole"),
+    (sa.Float, "real"),
+    (sa.Text, "text"),
+    (sa.LargeBinary, "bytes"),
+)
+_NOT_TOLD = ("fid", "site_id", "heartbeat_at")
 TABLES = tuple(_TABLES)  # the changes first, former versions last
 
 
@@ -59,14 +69,28 @@ def table_named(name: str) -> Table:
     return _TABLES[name]
 
 
+def kind_of(name: str, column: str) -> Kind:
+    """Return what the cells of a column of :func:`columns_of` are."""
+    table = schema.site if name == schema.site.name else _TABLES[name]
+    if column not in table.c:
+        return "text" if column == "record_id" else "whole"
+    said = table.c[column].type
+    return next(kind for of, kind in _KINDS if isinstance(said, of))
+
+
+def is_needed(name: str, column: str) -> bool:
+    """Whether every record of a kind has a value in a column of :func:`columns_of`."""
+    table = schema.site if name == schema.site.name else _TABLES[name]
+    return column in ("change_no", "ended_by", "record_id") or not table.c[column].nullable
+
+
 def columns_of(name: str) -> tuple[str, ...]:
     """Return the columns of a kind of record, the one that tells its rows apart first.
 
     ``change_no`` and ``ended_by`` are numbers of changes of the site.
     """
-    if name == schema.change.name:
-        left_out = {"fid", "site_id", "heartbeat_at"}
-        return tuple(str(column.name) for column in schema.change.columns if column.name not in left_out)
+    if name in _PLAIN:
+        return tuple(str(c.name) for c in _PLAIN[name].columns if c.name not in _NOT_TOLD)
     if name == schema.former_version.name:
         return ("fid", "table_name", "record_id", "version", "content", "change_no", "ended_by")
     named = {"change_id": "change_no"}
@@ -106,8 +130,8 @@ def _listed(conn: Connection, change_fid: int) -> int:
 def site_row(conn: Connection, row: Row[Any], upto: int) -> dict[str, Any]:
     """Return the row of a site with what it had agreed on at a change number."""
     then = site_at(conn, row, upto)
-    cells = {str(column.name): getattr(then, column.name) for column in schema.site.columns}
-    return {**cells, "fid": row.fid, "change_no": upto}
+    cells = {name: getattr(then, name) for name in columns_of(schema.site.name)}
+    return {**cells, "change_no": upto}
 
 
 def mark_of(conn: Connection, row: Row[Any], change_no: int) -> str | None:

@@ -13,9 +13,11 @@ from service.errors import Ask, InvalidRequest, NotFound
 from service.intake.prepared import ImportOptions
 from service.intake.report import ImportReport
 from service.intake.run import import_file
+from service.intake.snapshot_in import is_snapshot
+from service.intake.writing import Progress
 from service.store.change_list import import_summary
 from service.uploads import Upload, Uploads
-from service.web import current, frame, import_words, open_questions
+from service.web import current, frame, import_words, open_questions, snapshot_pages
 
 bp = Blueprint("import_pages", __name__)
 
@@ -66,6 +68,8 @@ def look_at_list(slug: str, upload_id: str) -> str:
     view = current.site_view(slug)
     upload = uploads().find(upload_id)
     said = _said(request.args)
+    if not said.get("layer") and is_snapshot(upload.path):
+        return snapshot_pages.look_at(upload, f"/sites/{slug}/data/uploads/{upload.id}")
     ask, report, faults = None, None, []
     try:
         report = _run(slug, upload, said, dry_run=True)
@@ -92,9 +96,13 @@ def look_at_list(slug: str, upload_id: str) -> str:
 @bp.post("/sites/<slug>/data/uploads/<upload_id>")
 def take_list(slug: str, upload_id: str) -> Response:
     """Take a waiting file in, as one change."""
-    upload = uploads().find(upload_id)
+    upload, said = uploads().find(upload_id), _said(request.form)
     try:
-        report = _run(slug, upload, _said(request.form), dry_run=False)
+        if not said.get("layer") and is_snapshot(upload.path):
+            response = snapshot_pages.bring_in(upload, _noted(upload))
+            uploads().discard(upload_id)
+            return response
+        report = _run(slug, upload, said, dry_run=False)
     finally:
         with _lock:
             _under_way.pop(upload_id, None)
@@ -155,11 +163,15 @@ def import_rows(slug: str, change_no: int) -> Response:
     return send_file(Path(path), mimetype="text/csv", as_attachment=True, download_name=Path(path).name)
 
 
-def _run(slug: str, upload: Upload, said: Mapping[str, str], *, dry_run: bool) -> ImportReport:
+def _noted(upload: Upload) -> Progress:
     def note(done: int, rows: int) -> None:
         with _lock:
             _under_way[upload.id] = (done, rows)
 
+    return note
+
+
+def _run(slug: str, upload: Upload, said: Mapping[str, str], *, dry_run: bool) -> ImportReport:
     options = options_of(said)
     return import_file(
         current.store(),
@@ -168,7 +180,7 @@ def _run(slug: str, upload: Upload, said: Mapping[str, str], *, dry_run: bool) -
         options,
         current.actor(),
         dry_run=dry_run,
-        progress=None if dry_run else note,
+        progress=None if dry_run else _noted(upload),
     )
 
 

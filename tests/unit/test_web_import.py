@@ -7,6 +7,9 @@ import re
 import pytest
 
 from service.actors import LOCAL_MANAGER
+from service.edit import add_trees
+from service.site_files import write_site
+from service.store.site_removal import remove_sample
 from service.store.site_rows import create_site
 from tests.web_site import HOSTILE_HEADER, SLUG, TREES, write_list
 
@@ -191,3 +194,44 @@ def test_rows_to_check_can_be_taken_out_with_their_reasons(client, ground, tmp_p
     assert len(table) == 3
     assert len(table[1].split(",")[0]) == 36
     assert "to check" in said(client.get(ground))
+
+
+@pytest.fixture
+def a_snapshot(store, tmp_path):
+    """A snapshot of a ground that is no longer here."""
+    create_site(store, "elsewhere", actor=LOCAL_MANAGER, name="Elsewhere", invented=True)
+    add_trees(store, "elsewhere", LOCAL_MANAGER, [{"tag": "1"}, {"tag": "2"}])
+    path = tmp_path / "elsewhere.gpkg"
+    write_site(store, "elsewhere", LOCAL_MANAGER, "gpkg", path)
+    remove_sample(store, "elsewhere", LOCAL_MANAGER)
+    return path.read_bytes()
+
+
+def test_a_snapshot_is_said_to_be_one_and_becomes_a_ground_of_its_own(client, ground, a_snapshot):
+    where = send(client, ground, a_snapshot, "elsewhere.gpkg").headers["Location"]
+    page = client.get(where).text
+    assert "A snapshot of a whole ground" in page
+    assert client.get("/sites/elsewhere").status_code == 404
+    answer = client.post(where, data={"csrf_token": token(client, where)})
+    assert answer.headers["Location"] == "/sites/elsewhere"
+    assert len(client.get("/api/sites/elsewhere/trees").json) == 2
+    assert trees(client) == 0
+    assert client.get(where).status_code == 404
+
+
+def test_a_snapshot_of_a_ground_that_is_here_is_409_and_a_layer_of_it_can_be_named(
+    client, store, ground, a_snapshot
+):
+    create_site(store, "elsewhere", actor=LOCAL_MANAGER)
+    where = send(client, ground, a_snapshot, "elsewhere.gpkg").headers["Location"]
+    answer = client.get(where)
+    assert answer.status_code == 409
+    assert "another ground called elsewhere" in html.unescape(answer.text)
+    assert "How the list is understood" in client.get(f"{where}?layer=trees").text
+
+
+def test_a_damaged_snapshot_says_so_and_is_thrown_away(client, ground, a_snapshot):
+    broken = a_snapshot.replace(b"boleward site snapshot", b"boleward site snapshoT")
+    page = client.get(send(client, ground, broken, "broken.gpkg").headers["Location"]).text
+    assert "no snapshot" in page
+    assert "Bring this ground in" not in page
