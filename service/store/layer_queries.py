@@ -140,6 +140,8 @@ class _Query:
         for box, placeless in _boxes(question):
             near = [self.columns.cell.between(low, high) for low, high in cell_ranges(box)]
             near += [self.columns.cell.is_(None)] if placeless else []
+            if not near:  # a box without inside
+                continue
             found = sa.union_all(*(sa.select(self.columns.fid).where(one) for one in near))
             most = self.table.facts.rows // FEW + 1
             counted = self.run(sa.select(sa.func.count()).select_from(found.limit(most).subquery()))

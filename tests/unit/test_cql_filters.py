@@ -204,6 +204,18 @@ def test_a_box_asks_for_what_meets_it_and_for_what_has_no_place(tables, said):
         assert matched(tables[name], question) == len(found)
 
 
+def test_a_box_that_ends_before_it_begins_holds_only_what_has_no_place(tables):
+    found = [
+        row[0] for row in rows_after(tables["points"], Question(box=(9, 48, 10, 47)), COLUMNS, None, 999)
+    ]
+    assert found == [at for at, one in enumerate(points(), 1) if one is None]
+
+
+def test_what_is_not_on_earth_has_no_place(tables):
+    assert {row[1:3] for row in rows_after(tables["local"], Question(), COLUMNS, None, 999)} == {(None, None)}
+    assert len({row[1:3] for row in rows_after(tables["points"], Question(), COLUMNS, None, 999)}) > 10
+
+
 @given(st.sampled_from([*DAYS, None]), st.sampled_from([*DAYS, None]))
 @settings(deadline=None)
 def test_an_interval_asks_for_days_in_it_and_for_what_has_no_day(tables, first, last):
