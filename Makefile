@@ -6,11 +6,11 @@ PYTHON ?= python3
 BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 INSTALL_SELF := $(PIP) install --no-deps --no-build-isolation --editable .
-SHORT := -m "not slow"
-RINGS := unit published contract store browser benchmarks
+SHORT := -m "not slow and not qgis"
+RINGS := unit published contract store browser clients benchmarks
 ASSETS := service/assets/package-lock.json service/assets/files.py
 
-.PHONY: demo run-environment environment test long lint types format $(RINGS) real_inputs chromium pictures lock clean
+.PHONY: demo run-environment environment test long qgis lint types format $(RINGS) real_inputs chromium pictures lock clean
 .DEFAULT_GOAL := help
 
 help:
@@ -50,7 +50,7 @@ chromium: environment
 
 # What is timed has the machine for itself; the rest runs in two processes.
 TIMED := benchmarks real_inputs
-APART := unit published contract store browser
+APART := unit published contract store browser clients
 ALONE := $(APART:%=--ignore=tests/%)
 TOGETHER := --numprocesses 2 --dist loadfile $(TIMED:%=--ignore=tests/%)
 
@@ -61,6 +61,9 @@ test: environment chromium lint types
 long: environment chromium lint types
 	$(BIN)/pytest $(ALONE) tests
 	$(BIN)/pytest $(TOGETHER) tests
+
+qgis: environment
+	$(BIN)/pytest -m qgis tests/clients
 
 lint: environment
 	$(BIN)/ruff check .

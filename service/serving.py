@@ -42,7 +42,7 @@ def serve_until_stopped(app: WSGIApplication, settings: Settings, ready: Callabl
         ident=None,
     )
     with _ending_on_signal(server):
-        ready(f"http://{settings.host}:{port}/")
+        ready(f"http://{settings.host}:{server.effective_port}/")
         server.run()
 
 

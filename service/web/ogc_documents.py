@@ -118,6 +118,7 @@ def _links(said: Collection) -> list[dict[str, str]]:
         link(REL_QUERYABLES, f"{at}/queryables", SCHEMA, "What a filter may name"),
         link(REL_SCHEMA, f"{at}/schema", SCHEMA, "Its properties"),
         link("describedby", f"{at}/feature-schema", SCHEMA, "A whole feature"),
+        link("describedBy", f"{at}/feature-schema", SCHEMA, "A whole feature"),  # GDAL 3.6 minds the case
     ]
     if said.cautioned:
         links.append(link("describedby", "/cautions", HTML, "Caution"))
