@@ -21,6 +21,7 @@ from service.outlets.layer_rows import AS_WRITTEN
 
 OWN_IDS = ("tree_id", "stem_id", "reading_id", "area_id", "target_id")
 COMPUTED = "computed"
+LABEL = "name"  # that our KML gives the mark of a tree: its tag
 BY_DAY = "computed for a day; a status is changed on the page of its tree, with the day from which it holds"
 LOOKED_AT = 2_000  # rows in which an id that is known here is looked for
 _NEVER = {  # layers that leave and do not come in by file, and words that only they have together
@@ -271,7 +272,9 @@ def _kept(
 
 
 def _is_feature_id(table: SourceTable, header: str) -> bool:
-    """Return whether a column is a geometry, or only the number that our GeoJSON gives its features."""
+    """Return whether a column is a geometry, a label, or the number that our GeoJSON gives its features."""
+    if header == LABEL and table.form == "kml":
+        return "tag" in table.headers and table.column(header) == table.column("tag")
     if header != FEATURE_ID:
         return header == "geometry"
     numbers = table.column("fid") if "fid" in table.headers else []

@@ -40,6 +40,7 @@ _SMALLEST_M2 = 0.01
 _OWN_COMPUTED = {c.name for f in ("area_record", "target_record") for c in columns.FRAMES[f]} | {
     "area_ha",
     "feature id",
+    "site",
 }
 
 

@@ -23,7 +23,7 @@ from service.outlets.layer_rows import LOCAL_NOTE, POSITION
 from service.outlets.layer_words import described
 
 ROWS_A_PIECE = 1000
-NAMES = ("tag", "name")  # of which the first that a layer has is the label
+NAMES = ("name", "tag")  # of which the first that a layer has is the label
 _UNSAID = {ord(c): None for c in map(chr, range(32)) if c not in "\t\n\r"} | {0xFFFE: None, 0xFFFF: None}
 
 
@@ -46,7 +46,8 @@ def kml_pieces(layer: Layer) -> Iterator[bytes]:
 
 def _placemarks(columns: Sequence[LayerColumn], part: LayerPart, shapes: np.ndarray) -> Iterator[str]:
     heads = [f"<Data name={quoteattr(column.name.translate(_UNSAID))}><value>" for column in columns]
-    label = next((at for at, column in enumerate(columns) if column.name in NAMES), None)
+    named = [column.name for column in columns]
+    label = next((named.index(name) for name in NAMES if name in named), None)
     for row, shape in zip(part.rows, shapes, strict=True):
         cells = "".join(
             f"{head}{_said(column, cell)}</value></Data>"
