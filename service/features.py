@@ -168,13 +168,11 @@ def _editions(store: Store, actor: Actor, collection: Collection, asked: Asked) 
 
 
 def _columns(collection: Collection, editions: Iterable[Edition]) -> Columns:
-    """Return the columns of the nomenclature, then what only some sites have; texts where sites differ."""
+    """Return the columns of the nomenclature, then what files brought to some sites."""
     named = {column.name: column for column in _nomenclature(collection.layer)}
     for one in editions:
         for column in of_collection(one.facts.columns):
-            known = named.setdefault(column.name, column)
-            if known.kind != column.kind:
-                named[column.name] = replace(known, kind="text")
+            named.setdefault(column.name, column)
     return (*(c for c in named.values() if c.own), *(c for c in named.values() if not c.own))
 
 
