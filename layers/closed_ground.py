@@ -96,9 +96,12 @@ def closed_trees(held: pd.DataFrame, trees: pd.DataFrame, terms: SiteTerms) -> d
         shape = row["geometry"]
         if shape is not None:
             frame = None if terms.frame == "local" else LocalFrame(shape.centroid.x, shape.centroid.y)
-            at = shapely.points(plane_positions(trees, frame, terms))
-            away = shapely.distance(shape if frame is None else frame.plane(shape), at)
-            inside = inside | (np.nan_to_num(away, nan=np.inf) <= slack)
+            at = plane_positions(trees, frame, terms)
+            known = np.isfinite(at).all(axis=1)
+            away = np.full(len(at), np.inf)
+            plane = shape if frame is None else frame.plane(shape)
+            away[known] = shapely.distance(plane, shapely.points(at[known]))
+            inside = inside | (away <= slack)
         for id in ids[inside]:
             out.setdefault(str(id), []).append(number)
     return out

@@ -16,6 +16,7 @@ from layers.corrections import LIVE, WAITING, corrected
 from layers.days import order_said
 from layers.inputs import Records
 from layers.sights import DANGERS
+from layers.standing import REMOVED, settled_events
 
 DANGER_WORDS = tuple(sight.word for sight in DANGERS)
 COLUMNS = (
@@ -52,26 +53,44 @@ def with_reports(observations: pd.DataFrame, reports: pd.DataFrame) -> pd.DataFr
 
 
 def dangers_of(records: Records) -> pd.DataFrame:
-    """Return the dangers that hold, whatever the day, the latest first.
+    """Return the dangers that hold, whatever the day, those seen last first.
 
     Returns
     -------
     DataFrame
         ``COLUMNS`` and ``answered``: whether a manager has answered it, or what it corrects. ``leader_did``
         is a tuple of words of `layers.stop_card.LEADER_DID`. A correction that waits for what it corrects
-        is among them: nothing is hidden because something is late.
+        is among them: nothing is hidden because something is late. One seen at a tree that was taken out on
+        that day or later, as settled, is over.
     """
     said = _said(records)
     state = corrected(said.assign(subject=said["tree_id"].fillna("")), "danger_id", "subject")["state"]
     held = state.isin([LIVE, WAITING]) & ~said["void"].astype(bool) & said["sight"].isin(DANGER_WORDS)
     answered = _answered(records.danger_answers, said)
-    out = said[held].reset_index(drop=True)
+    out = said[held & ~_is_over(said, records)].reset_index(drop=True)
     roots = _roots(said)
     keys = [(roots.get(id, id), sight) for id, sight in zip(out["danger_id"], out["sight"], strict=True)]
     out["answered"] = pd.Series([key in answered for key in keys], dtype=bool)
-    return out.assign(said=order_said(out, "danger_id")).sort_values(
-        "said", ascending=False, ignore_index=True
-    )[[*COLUMNS, "answered"]]
+    out = out.assign(seen=_seen(out), said=order_said(out, "danger_id"))
+    out = out.sort_values(["seen", "said"], ascending=False, ignore_index=True)
+    return out[[*COLUMNS, "answered"]]
+
+
+def _seen(said: pd.DataFrame) -> pd.Series:
+    """The day on which each was seen, as far as that was said, else received."""
+    told = zip(said["seen_on"], said["received_at"], strict=True)
+    return pd.Series([(seen or received or "")[:10] for seen, received in told], said.index, dtype=object)
+
+
+def _is_over(said: pd.DataFrame, records: Records) -> pd.Series:
+    """Whether the tree was taken out since, as whoever looks after the ground settled it."""
+    events = settled_events(records.status_events)
+    events = events[(events["subject"] == "tree") & ~events["in_doubt"].astype(bool)]
+    last = events.drop_duplicates("subject_id", keep="last")
+    last = last[(last["status"] == REMOVED) & last["happened_on"].notna()]
+    gone = dict(zip(last["subject_id"], last["happened_on"], strict=True))
+    pairs = zip(said["tree_id"], _seen(said), strict=True)
+    return pd.Series([gone.get(tree_id, "") >= seen > "" for tree_id, seen in pairs], said.index, dtype=bool)
 
 
 def _said(records: Records) -> pd.DataFrame:

@@ -26,6 +26,9 @@ The document (``format`` "boleward map 1") holds, all positions as (x, y) = (lon
     {quantity: {breaks, fills}}, breaks in the display unit.
 ``targets, places``
     targets with geometry; places without a tree (stump, gap, vacant) with ``x, y``.
+``hazards, closures``
+    what endangers people who work here: ``kind, note, ask, geometry``; what is closed, drawn topmost:
+    ``name, from_on, why, how_marked, who_may_reopen, trees`` (numbers of trees in it), ``geometry``.
 ``bounds``
     west, south, east, north of what should be seen first, or null.
 ``plan_image, basemap, tree_url``
@@ -124,6 +127,8 @@ def map_document(
     tree_url: str | None = None,
     attribution: str | None = None,
     voice: Voice | None = None,
+    hazards: Sequence[Mapping[str, Any]] = (),
+    closures: Sequence[Mapping[str, Any]] = (),
 ) -> dict[str, Any]:
     """Return the document of a map (see the module), ready for ``json.dumps``.
 
@@ -145,6 +150,9 @@ def map_document(
         Words of the map, translated; English ones stand in for what is absent.
     voice : Voice, optional
         How sentences that data made are said; in English and in the units of the ground by default.
+    hazards, closures : sequences of mappings
+        As in the module's description, ``geometry`` a shape or None, ``trees`` ids; ``ask`` is what a hazard
+        asks of people, in words.
     plan_image, basemap, tree_url, attribution
         As in the module's description.
 
@@ -182,6 +190,8 @@ def map_document(
         "shadings": shadings,
         "targets": _targets(targets, terms),
         "places": _places(places, terms),
+        "hazards": _hazards(hazards, terms, voice),
+        "closures": _closures(closures, shown["tree_id"], terms),
         "bounds": _bounds(shown, shapes, plan_image, terms),
         "plan_image": dict(plan_image) if plan_image else None,
         "basemap": dict(basemap) if basemap and terms.frame == "earth" else None,
@@ -303,6 +313,34 @@ def _targets(targets: pd.DataFrame, terms: SiteTerms) -> list[dict[str, Any]]:
         {key: _text(row[key]) for key in ("target_id", "layer", "name", "kind", "use")}
         | {"geometry": _geometry(row["geometry"], terms)}
         for _, row in _drawn(targets).iterrows()
+    ]
+
+
+def _hazards(rows: Sequence[Mapping[str, Any]], terms: SiteTerms, voice: Voice) -> list[dict[str, Any]]:
+    return [
+        {
+            "kind": row["kind"],
+            "note": _text(row["note"]),
+            "ask": LAYERS.told(row["ask"], voice) if row["ask"] else None,
+            "geometry": _geometry(row["geometry"], terms),
+        }
+        for row in rows
+    ]
+
+
+def _closures(
+    rows: Sequence[Mapping[str, Any]], tree_ids: pd.Series, terms: SiteTerms
+) -> list[dict[str, Any]]:
+    """What is closed; a place that is known in words only is told of on the cards of its trees."""
+    at = {tree_id: i for i, tree_id in enumerate(tree_ids)}
+    names = ("name", "from_on", "why", "how_marked", "who_may_reopen")
+    return [
+        {name: _text(row.get(name)) for name in names}
+        | {
+            "trees": [at[tree_id] for tree_id in row["trees"] if tree_id in at],
+            "geometry": None if row["geometry"] is None else _geometry(row["geometry"], terms),
+        }
+        for row in rows
     ]
 
 

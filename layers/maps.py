@@ -26,7 +26,14 @@ CRS = {"earth": "EPSG3857", "local": "Simple"}
 
 # Files below the static folder that a map needs, in the order in which they are loaded.
 STYLES = ("vendor/leaflet/leaflet.css", "map.css")
-SCRIPTS = ("vendor/leaflet/leaflet.js", "map_parts.js", "map_marks.js", "map_cards.js", "map.js")
+SCRIPTS = (
+    "vendor/leaflet/leaflet.js",
+    "map_parts.js",
+    "map_marks.js",
+    "map_cards.js",
+    "map_warnings.js",
+    "map.js",
+)
 
 _ADDRESS = re.compile(r"[A-Za-z0-9_./:?=&%~-]+")
 

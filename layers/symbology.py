@@ -41,6 +41,8 @@ SIGNS: dict[str, dict[str, Any]] = {
     "place": {"shape": "square", "fill": PAPER, "stroke": INK, "radius_px": 4.0},
     "look": {"shape": "ring", "fill": None, "stroke": ACCENT, "radius_px": 4.0},
     "target": {"shape": "line", "fill": ACCENT, "stroke": ACCENT, "radius_px": 4.0},
+    "hazard": {"shape": "dashes", "fill": INK, "stroke": INK, "radius_px": 4.0},
+    "closure": {"shape": "hatch", "fill": None, "stroke": INK, "radius_px": 4.0},
 }
 
 

@@ -1,7 +1,8 @@
 """The two invented sample grounds, brought into a store as anybody would bring in their own.
 
-Trees, areas and targets go through the import; rounds, crews, readings, observations, statuses and
-inspections through entry. Every id is made from the sample's own words: loading twice changes nothing.
+Trees, areas and targets go through the import; rounds, crews, readings, observations, answers to dangers,
+statuses and inspections through entry. Every id is made from the words of the sample: loading twice changes
+nothing.
 """
 
 import csv
@@ -14,7 +15,10 @@ from importlib.resources import as_file, files
 from importlib.resources.abc import Traversable
 from typing import Any
 
+from layers.danger_state import DANGER_WORDS
 from service.actors import Actor
+from service.danger import answer_dangers
+from service.danger_records import DangerAnswerIn
 from service.edit import add_crews, add_rounds
 from service.entry import Answer, enter_inspections, enter_observations, enter_readings, enter_statuses
 from service.errors import Conflict, InvalidRequest, NotFound
@@ -115,6 +119,7 @@ def _load(store: Store, actor: Actor, sample: _Sample, say: Progress) -> str:
     for words, enter, items in (
         ("readings", enter_readings, _readings(sample, known)),
         ("observations", enter_observations, _observations(sample, known)),
+        ("answers to dangers", answer_dangers, _danger_answers(sample)),
         ("statuses", enter_statuses, _statuses(sample, known)),
         ("inspections", enter_inspections, _inspections(sample, known)),
     ):
@@ -219,6 +224,22 @@ def _observations(sample: _Sample, known: _Known) -> Iterator[ObservationIn]:
             "source": f"observations.csv, {row['observation_no']}",
         }
         yield parsed(ObservationIn, {**_said(row, _OBSERVATION_CELLS), **own})
+
+
+def _danger_answers(sample: _Sample) -> Iterator[DangerAnswerIn]:
+    """Dangers that were seen before the latest ones were answered; those still wait."""
+    rows = [row for row in sample.rows("observations.csv") if row["what"] in DANGER_WORDS]
+    latest = max(row["observed_on"] for row in rows)
+    for row in rows:
+        if row["observed_on"] < latest:
+            own = {
+                "id": sample.id("danger answer", row["observation_no"]),
+                "report_id": sample.id("observation", row["observation_no"]),
+                "did": "people kept away, the tree inspector called (invented)",
+                "organisation": "whoever looks after this invented ground",
+                "answered_on": row["observed_on"] or latest,
+            }
+            yield parsed(DangerAnswerIn, own)
 
 
 def _statuses(sample: _Sample, known: _Known) -> Iterator[StatusIn]:

@@ -123,6 +123,11 @@ class SiteView:
     def _around(self) -> Surroundings:
         return surroundings(self.records, self.plain_trees, self.terms, self.as_of, self._tall)
 
+    def reach_m(self, tree_id: str) -> float | None:
+        """Return how far a tree could reach lying down [m], at most; None where that is not known."""
+        found = self._around.reach_m[(self._around.trees["tree_id"] == tree_id).to_numpy(dtype=bool)]
+        return float(found[0]) if len(found) and np.isfinite(found[0]) else None
+
     @cached_property
     @nothing_to_collect()
     def flags(self) -> pd.DataFrame:

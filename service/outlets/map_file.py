@@ -13,6 +13,7 @@ from layers.map_words import MAP_WORDS
 from layers.maps import SCRIPTS, STYLES, MapAssets, self_contained
 from layers.telling import Voice
 from service.errors import StoreUnavailable
+from service.outlets.warning_rows import closures_with_trees, hazards_asking
 from service.plan_images import bounds, from_row
 from service.view import SiteView
 
@@ -52,6 +53,8 @@ def site_map_document(
         basemap=basemap,
         plan_image=_plan_image(view, plan_url),
         voice=voice,
+        hazards=hazards_asking(view),
+        closures=closures_with_trees(view),
     )
 
 

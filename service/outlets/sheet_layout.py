@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from fpdf import FPDF
 
+from layers import stop_card
 from layers.caution import caution
 from layers.inputs import SiteTerms
 from layers.sights import DANGERS
@@ -112,19 +113,17 @@ class SheetPage:
         pdf.set_line_width(1.2)
         pdf.rect(x, y, width, 33.0)
         pdf.set_draw_color(0)
-        pdf.set_font(style="B", size=13)
-        pdf.text(x + 3, y + 6, words["stop"])
-        after = x + 5 + pdf.get_string_width(words["stop"])
-        pdf.set_font(size=8)
-        pdf.text(after, y + 5.8, words["stop_when"])
+        pdf.set_font(style="B", size=9.6)
+        pdf.set_xy(x + 2, y + 1.2)
+        pdf.multi_cell(width - 4, 4.0, words["stop"], align="L", max_line_height=4.0)
         pdf.set_font(size=7.2)
+        pdf.text(x + 3, y + 11.8, _fitted(pdf, words["stop_when"], width - 6))
         for place, sight in enumerate(DANGERS):
             text = f"• {words.get(f'sight.{sight.word}', sight.plain)}"
-            pdf.text(x + 3, y + 10.3 + 2.9 * place, _fitted(pdf, text, width - 6))
-        pdf.set_font(style="B", size=7.6)
-        pdf.set_xy(x + 2, y + 26.0)
-        phone = self.terms.phone or words["no_phone"]
-        pdf.multi_cell(width - 4, 3.2, words["stop_do"].format(phone=phone), align="L", max_line_height=3.2)
+            pdf.text(x + 3, y + 14.7 + 2.7 * place, _fitted(pdf, text, width - 6))
+        pdf.set_font(style="B", size=8.4)
+        called = stop_card.call(self.terms.phone, words["stop_call"], words["no_phone"])
+        pdf.text(x + 3, y + 31.6, _fitted(pdf, called, width - 6))
 
     def _facts(self, width: float) -> None:
         """Which round, team, day: what is not known is a line to write on."""

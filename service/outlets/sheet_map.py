@@ -53,6 +53,8 @@ class SectorMap:
         self._fit()
         with pdf.rect_clip(x, y, width, height):
             self._ground()
+            self._hazards()
+            self._closures()
         self._dots()
         self._north()
         self._scale()
@@ -84,6 +86,30 @@ class SectorMap:
         pdf.set_line_width(0.5)
         if self.around.outline is not None:
             _shape(pdf, self.around.outline, self._at, filled=False)
+
+    def _hazards(self) -> None:
+        """What endangers people: lines of dashes and dots with their words."""
+        pdf = self.pdf
+        for word, shape in self.around.hazards:
+            pdf.set_draw_color(0)
+            pdf.set_line_width(0.5)
+            pdf.set_dash_pattern(dash=2.4, gap=1.2)
+            _shape(pdf, shape, self._at, filled=False)
+            pdf.set_dash_pattern()
+            self._label(self.words[word], shape)
+
+    def _closures(self) -> None:
+        """What is closed, hatched over everything else; slanting lines 2 mm apart."""
+        pdf = self.pdf
+        for shape in self.around.closures:
+            pdf.set_draw_color(0)
+            pdf.set_line_width(0.25)
+            _shape(
+                pdf, shapely.MultiLineString(_hatching(shape, 2.8 / self.mm_per_m)), self._at, filled=False
+            )
+            pdf.set_line_width(0.8)
+            _shape(pdf, shape.boundary, self._at, filled=False)
+            self._label(self.words["closed_map"], shape)
 
     def _label(self, name: str, shape: Any) -> None:
         """The name of a thing where it is on the map, in grey."""
@@ -188,6 +214,18 @@ def _shape(pdf: FPDF, shape: Any, at: Any, *, filled: bool) -> None:
             pdf.polygon([at(*c[:2]) for c in part.exterior.coords], style="DF" if filled else "D")
             for ring in part.interiors:
                 pdf.polygon([at(*c[:2]) for c in ring.coords], style="D")
+
+
+def _hatching(shape: Any, step_m: float) -> list[Any]:
+    """The parts inside a shape of lines that slant from south-west to north-east."""
+    west, south, east, north = shape.bounds
+    high = north - south
+    starts = [west - high + step_m * n for n in range(1, int((east - west + high) / step_m) + 1)]
+    lines = [
+        shapely.LineString([(start, south), (start + high, north)]).intersection(shape) for start in starts
+    ]
+    parts = (part for line in lines for part in shapely.get_parts(line))
+    return [part for part in parts if part.geom_type == "LineString" and not part.is_empty]
 
 
 def _box_at(middle: tuple[float, float], size: tuple[float, float]) -> Box:

@@ -83,12 +83,22 @@ class Ground:
 
     outline: Any
     targets: tuple[tuple[str, str, Any], ...]  # name, kind, shape
+    hazards: tuple[tuple[str, Any], ...] = ()  # word of the sheet, shape
+    closures: tuple[Any, ...] = ()
 
 
 def ground_of(
-    trees: pd.DataFrame, outline: Any, targets: pd.DataFrame, terms: SiteTerms
+    trees: pd.DataFrame,
+    outline: Any,
+    targets: pd.DataFrame,
+    terms: SiteTerms,
+    hazards: pd.DataFrame | None = None,
+    closures: pd.DataFrame | None = None,
 ) -> tuple[Array, Ground]:
-    """Return where the trees stand [m] and what is around them, in one plane."""
+    """Return where the trees stand [m] and what is around them, in one plane.
+
+    ``hazards`` and ``closures`` have ``kind`` and ``geometry`` of the day, as `layers.closed_ground` gives.
+    """
     middle = ground.centre(trees, columns.empty("area_record"), terms)
     if middle is None and outline is not None:
         middle = (outline.centroid.x, outline.centroid.y)
@@ -103,7 +113,15 @@ def ground_of(
         for t in targets.itertuples(index=False)
         if t.geometry is not None
     )
-    return at, Ground(plane(outline), named)
+    endangering = tuple(
+        (f"hazard.{row.kind}", plane(row.geometry)) for row in _rows_of(hazards) if row.geometry is not None
+    )
+    closed = tuple(plane(row.geometry) for row in _rows_of(closures) if row.geometry is not None)
+    return at, Ground(plane(outline), named, endangering, closed)
+
+
+def _rows_of(rows: pd.DataFrame | None) -> list[Any]:
+    return [] if rows is None or not len(rows) else list(rows.itertuples(index=False))
 
 
 class RowMaker:

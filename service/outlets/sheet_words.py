@@ -4,16 +4,18 @@ Words in braces are filled in by the sheet.
 """
 
 from layers.caution import CAUTION, NO_PHONE
+from layers.map_words import MAP_WORDS
 from layers.sights import DANGERS
+from layers.stop_card import CALL, STOP, WHEN
 from layers.translating import N_
 
 SHEET_WORDS: dict[str, str] = {
     "caution": CAUTION,
     "no_phone": NO_PHONE,
     **{f"sight.{sight.word}": sight.plain for sight in DANGERS},
-    "stop": N_("STOP"),
-    "stop_do": N_("Walk away from this tree together. Tell your leader now. Call {phone}."),
-    "stop_when": N_("as soon as you see one of these:"),
+    "stop": STOP,
+    "stop_call": CALL,
+    "stop_when": WHEN,
     "title": N_("Measuring sheet"),
     "leader_title": N_("Leader's copy: not for helpers before they measured"),
     "sheet_of": N_("sheet {n} of {m}"),
@@ -76,6 +78,9 @@ SHEET_WORDS: dict[str, str] = {
     "code": N_("Sheet code, for typing it back"),
     "left_out": N_("Left out of the helpers' sheets, with the reason"),
     "sign": N_("to be looked at: {signs}"),
+    "closed": N_("closed since {day}: {name}"),
+    "closed_map": N_("closed: keep out"),
+    **{key: words for key, words in MAP_WORDS.items() if key.startswith("hazard.")},
     "range_note": N_(
         "Expect about: last size at this height, two standard errors either way and up to {growth} of width "
         "a year on top (our rule). A reading outside is measured again, never changed to fit."

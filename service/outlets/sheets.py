@@ -11,6 +11,7 @@ import pandas as pd
 from fpdf import FPDF
 from numpy.typing import NDArray
 
+from layers.canopy import HELPERS
 from layers.inputs import SiteTerms
 from layers.telling import LAYERS, Voice
 from service.errors import InvalidRequest, NotFound, StoreUnavailable
@@ -21,6 +22,7 @@ from service.outlets.sheet_words import SHEET_WORDS
 if TYPE_CHECKING:
     from service.view import SiteView
 
+PUPILS = "pupils"
 _LETTERS = "23456789ABCDEFGHJKMNPQRSTVWXYZ"  # none that looks like another
 _FONTS = (("", "DejaVuSans.ttf"), ("B", "DejaVuSans-Bold.ttf"))
 
@@ -34,6 +36,8 @@ def area_sheet(
     stem_state: pd.DataFrame,
     targets: pd.DataFrame,
     outline: Any = None,
+    hazards: pd.DataFrame | None = None,
+    closures: pd.DataFrame | None = None,
     left_out: Sequence[tuple[str, str]] = (),
     words: Mapping[str, str] = SHEET_WORDS,
 ) -> bytes:
@@ -55,6 +59,8 @@ def area_sheet(
         Columns of TARGET_RECORD: what is drawn and named on the map.
     outline : geometry, optional
         Outline of the area, in the coordinates of the site.
+    hazards, closures : DataFrame, optional
+        What endangers people and what is closed on the day, with ``geometry``; both are on the map.
     left_out : sequence of (tag, reason)
         Trees that helpers do not go to; the leader's copy lists them.
     words : mapping
@@ -70,7 +76,7 @@ def area_sheet(
     if not len(trees):
         raise InvalidRequest("There is no tree to measure here. Choose another area, or put in trees first.")
     said = {**SHEET_WORDS, **words}
-    at, around = ground_of(trees, outline, targets, terms)
+    at, around = ground_of(trees, outline, targets, terms, hazards, closures)
     maker = RowMaker(terms, job, stems, stem_state, around, said)
     found = maker.sectors(trees, at, rows_a_sheet(job.paper))
     pdf = _paper(terms, job)
@@ -93,8 +99,8 @@ def sheet_of(
 ) -> bytes:
     """Return the measuring sheets of an area or place of a site, in English by default.
 
-    Standing living trees are on it. Trees with a sign on the list to be looked at are left out for pupils;
-    the leader's copy says so.
+    Standing living trees are on it. Trees with a sign on the list to be looked at are left out for pupils,
+    trees in a place that is closed on the day for all helpers; the leader's copy says so.
 
     Raises
     ------
@@ -106,11 +112,18 @@ def sheet_of(
         If the fonts are not beside the program.
     """
     trees, outline = _standing(view, area_id)
-    is_out = _has_signs(trees) & (crew_kind == "pupils")
+    closed, signs = _closed(view, trees), _has_signs(trees)
     said = {**SHEET_WORDS, **words}
+    reasons = [
+        (_why_closed(view, tree.tree_id, said, voice) if is_closed and crew_kind in HELPERS else [])
+        + ([_why_sign(tree.signs, said, voice)] if has_sign and crew_kind == PUPILS else [])
+        for tree, is_closed, has_sign in zip(trees.itertuples(index=False), closed, signs, strict=True)
+    ]
+    is_out = np.array([bool(why) for why in reasons], dtype=bool)
     left_out = [
-        (str(tree.tag or said["no_tag"]), said["sign"].format(signs=", ".join(_told(tree.signs, voice))))
-        for tree in trees[is_out].itertuples(index=False)
+        (str(tag or said["no_tag"]), "; ".join(why))
+        for tag, why in zip(trees["tag"], reasons, strict=True)
+        if why
     ]
     return area_sheet(
         view.terms,
@@ -120,6 +133,8 @@ def sheet_of(
         stem_state=view.state.stem_state,
         targets=view.records.targets,
         outline=outline,
+        hazards=view.hazards,
+        closures=view.closures,
         left_out=left_out,
         words=words,
     )
@@ -144,10 +159,11 @@ def _bare(code: str) -> str:
 
 
 def _every_sector(view: "SiteView", area_id: str) -> Iterator[Sector]:
-    """What the sheets of an area hold: on both papers, for pupils and for everybody else."""
+    """What the sheets of an area hold: on both papers, for pupils, for other helpers, for everybody else."""
     trees, outline = _standing(view, area_id)
-    has_signs = _has_signs(trees)
-    for chosen in (trees, trees[~has_signs]) if has_signs.any() else (trees,):
+    closed, signs = _closed(view, trees), _has_signs(trees)
+    kept = {mask.tobytes(): mask for mask in (np.ones(len(trees), dtype=bool), ~closed, ~closed & ~signs)}
+    for chosen in (trees[mask] for mask in kept.values()):
         at, around = ground_of(chosen, outline, view.records.targets, view.terms)
         job = SheetJob(title="", round_name="")
         maker = RowMaker(view.terms, job, view.records.stems, view.state.stem_state, around, SHEET_WORDS)
@@ -162,6 +178,23 @@ def _standing(view: "SiteView", area_id: str) -> tuple[pd.DataFrame, Any]:
 
 def _has_signs(trees: pd.DataFrame) -> NDArray[np.bool_]:
     return np.array([found is not None and len(found) > 0 for found in trees["signs"]], dtype=bool)
+
+
+def _closed(view: "SiteView", trees: pd.DataFrame) -> NDArray[np.bool_]:
+    return np.array([tree_id in view.closed_trees for tree_id in trees["tree_id"]], dtype=bool)
+
+
+def _why_closed(view: "SiteView", tree_id: str, words: Mapping[str, str], voice: Voice | None) -> list[str]:
+    day = (voice or Voice()).day
+    rows = view.closures.iloc[view.closed_trees[tree_id]]
+    return [
+        words["closed"].format(day=day(since), name=name)
+        for since, name in zip(rows["from_on"], rows["name"], strict=True)
+    ]
+
+
+def _why_sign(signs: Sequence[str], words: Mapping[str, str], voice: Voice | None) -> str:
+    return words["sign"].format(signs=", ".join(_told(signs, voice)))
 
 
 def _told(signs: Sequence[str], voice: Voice | None) -> list[str]:

@@ -10,7 +10,7 @@ from flask import Blueprint, Response, request
 from flask_babel import gettext as _
 from werkzeug.exceptions import BadRequest
 
-from service import entry
+from service import danger, entry
 from service.actors import RIGHTS, Actor
 from service.editions import edition, tag_of
 from service.entry import Answer
@@ -88,6 +88,12 @@ def api_enter_observations(slug: str) -> Response:
 def api_enter_calibrations(slug: str) -> Response:
     """Take one measured hand of a crew or a batch; the same id and content again changes nothing."""
     return _entered(entry.enter_calibrations, slug, "calibration")
+
+
+@bp.post("/sites/<slug>/dangers")
+def api_enter_dangers(slug: str) -> Response:
+    """Take one danger report or a batch; the same id and content again changes nothing."""
+    return _entered(danger.enter_dangers, slug, "danger_report")
 
 
 def _entered(enter: Enter, slug: str, kind: str) -> Response:

@@ -96,3 +96,12 @@ LEVELS = [
     ("detailed", _l("detailed, with instruments")),
 ]
 LEAVES = [("not said", _l("not said")), ("leaf on", _l("in leaf")), ("leaf off", _l("out of leaf"))]
+HAZARD_KINDS = [
+    ("overhead line", _l("overhead line")),
+    ("road", _l("edge of a road")),
+    ("water", _l("water")),
+    ("steep ground", _l("steep ground")),
+    ("fence", _l("fence")),
+    ("insects", _l("nest of stinging insects")),
+    ("other", _l("something else")),
+]

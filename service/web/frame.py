@@ -13,8 +13,8 @@ from layers.map_words import MAP_WORDS
 from layers.maps import MapShell, map_shell
 from service import conventions
 from service.outlets.map_file import map_assets
-from service.view import SiteView
-from service.web import current, display
+from service.view import SiteView, view_of
+from service.web import current, dangers, display
 
 CLASSROOM_HEIGHT_M = 0.6096  # 24 in, for a tape or a string and a 12 in ruler; common practice, no source
 
@@ -36,8 +36,15 @@ def site_page(template: str, view: SiteView, here: str, **given: Any) -> str:
         today_address=request.path,
         height_words=height_words(view),
         offered_heights=offered_heights(view),
+        dangers_on_top=_dangers(view),
+        dialled=dangers.dialled(view.terms.phone),
         **given,
     )
+
+
+def _dangers(view: SiteView) -> list[dangers.Spot]:
+    """Those of now, whatever day or change a page is about: a danger does not wait for its page."""
+    return dangers.open_spots(view_of(current.store(), view.terms.slug, current.actor()))
 
 
 def _tabs(slug: str) -> list[tuple[str, str, str]]:

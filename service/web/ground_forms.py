@@ -11,7 +11,7 @@ from flask_babel import gettext as _
 from service.edit import add_areas, add_targets, cross_out, edit_shape
 from service.errors import InvalidRequest, NotFound
 from service.view import SiteView
-from service.web import area_errors, choices, corners, current, form, frame, lengths
+from service.web import area_errors, choices, closed, corners, current, form, frame, lengths
 from service.web.display import say
 
 bp = Blueprint("ground_forms", __name__)
@@ -115,6 +115,9 @@ def ground(slug: str) -> str:
         areas=list(view.areas.sort_values("name").itertuples()),
         targets=list(view.records.targets.sort_values("name").itertuples()),
         plans=[_plan(row) for row in view.records.plan_images.to_dict("records")],
+        closures=closed.closed_now(view),
+        other_closures=closed.closed_before_or_later(view),
+        hazards=closed.hazard_rows(view),
         plain={"area": dict(choices.AREA_KINDS), "target": dict(choices.TARGET_KINDS)},
     )
 

@@ -7,7 +7,11 @@ from flask import Blueprint, flash, request
 from flask_babel import gettext as _
 from flask_babel import ngettext
 
-from service.entry import Answer, enter_findings, enter_inspections
+from layers.findings import NOT_QUALIFIED
+from layers.sights import SIGHTS
+from service.danger import enter_finding
+from service.danger_records import DangerAnswerIn
+from service.entry import Answer, enter_inspections
 from service.errors import NotFound
 from service.records import FindingIn, InspectionIn, parsed
 from service.view import SiteView
@@ -61,8 +65,21 @@ def _enter_look(slug: str, values: dict[str, Any]) -> list[Answer]:
     return enter_inspections(current.store(), slug, current.actor(), [parsed(InspectionIn, values)])
 
 
-def _enter_answer(slug: str, values: dict[str, Any]) -> list[Answer]:
-    return enter_findings(current.store(), slug, current.actor(), [parsed(FindingIn, values)])
+def _enter_answer(slug: str, view: SiteView, rule: str, values: dict[str, Any]) -> list[Answer]:
+    """Keep the finding; the dangers that it is about are answered by it and leave the top of the pages."""
+    finding = parsed(FindingIn, values)
+    answered = {
+        "did": finding.found,
+        "organisation": finding.capacity,
+        "answered_on": finding.looked_on,
+    }
+    told = view.dangers[~view.dangers["answered"] & (view.dangers["tree_id"] == finding.tree_id)]
+    reports = [
+        parsed(DangerAnswerIn, {**answered, "report_id": danger.danger_id})
+        for danger in told.itertuples()
+        if SIGHTS[danger.sight].rule == rule and finding.capacity.strip().casefold() not in NOT_QUALIFIED
+    ]
+    return enter_finding(current.store(), slug, current.actor(), finding, reports)
 
 
 def _inspection(view: SiteView, zone: str, trees: pd.DataFrame, sent: form.Form) -> dict[str, Any]:
@@ -159,7 +176,7 @@ def answer_flag(slug: str) -> Any:
     ):
         if not values[name]:
             sent.faults[name] = why
-    answers = form.tried(sent, lambda: _enter_answer(slug, values))
+    answers = form.tried(sent, lambda: _enter_answer(slug, view, flag["rule"], values))
     if answers is None or form.refused(sent, answers):
         return _answer_page(view, flag, sent)
     flash(_("The answer is kept. The tree's other questions stay open."))

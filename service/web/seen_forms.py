@@ -7,10 +7,12 @@ from flask_babel import gettext as _
 
 from layers.canopy import HELPERS
 from layers.sights import NONE_SEEN, SIGHTS
-from service.entry import Answer, enter_observations, enter_statuses
+from service.danger import enter_seen
+from service.danger_records import DangerIn
+from service.entry import Answer, enter_statuses
 from service.records import ObservationIn, StatusIn, parsed
 from service.view import SiteView
-from service.web import choices, current, form, frame, lengths, teams, tree_facts
+from service.web import choices, current, danger_fields, form, frame, lengths, teams, tree_facts
 
 bp = Blueprint("seen_forms", __name__)
 
@@ -28,27 +30,30 @@ def note(slug: str, tree_id: str) -> Any:
     sent = form.typed()
     seen = [word for word in request.form.getlist("seen") if word in SIGHTS]
     teams.require_code(view, sent)
+    stops = [word for word in seen if SIGHTS[word].danger]
+    reports = danger_fields.reports_of(sent, view.terms.time_zone, stops, {"tree_id": tree_id})
     items, events = _observations(sent, tree_id, seen, view.terms.units), _events(sent, tree_id)
-    if not items and not events:
+    if not reports and not items and not events:
         sent.faults.setdefault("", _("Tick what was seen, or type a height, a crown or a note."))
-    answers = form.tried(sent, lambda: _enter(slug, items, events), NAMES)
+    answers = form.tried(sent, lambda: _enter(slug, reports, items, events), NAMES)
     if answers is None or form.refused(sent, answers):
         return _page(view, tree, sent, seen)
     form.told(answers, _("What was seen is kept."))
-    if any(SIGHTS[word].danger for word in seen):
-        flash(
-            _("Danger was seen. Keep people away from this tree and call now. Nobody needs to decide first.")
-        )
+    if reports:
+        flash(danger_fields.DANGER_KEPT)
     return form.away(f"/sites/{slug}/trees/{tree_id}")
 
 
-def _enter(slug: str, items: list[dict[str, Any]], events: list[dict[str, Any]]) -> list[Answer]:
-    """Take all that was seen, as one change for each kind of record."""
+def _enter(
+    slug: str, reports: list[dict[str, Any]], items: list[dict[str, Any]], events: list[dict[str, Any]]
+) -> list[Answer]:
+    """Take all that was seen as one change, and what became of the tree as another."""
+    dangers = [parsed(DangerIn, report) for report in reports]
     observed = [parsed(ObservationIn, item) for item in items]
     became = [parsed(StatusIn, event) for event in events]
     answers: list[Answer] = []
-    if observed:
-        answers += enter_observations(current.store(), slug, current.actor(), observed)
+    if dangers or observed:
+        answers += enter_seen(current.store(), slug, current.actor(), dangers, observed)
     if became:
         answers += enter_statuses(current.store(), slug, current.actor(), became)
     return answers
@@ -58,7 +63,7 @@ def _observations(sent: form.Form, tree_id: str, seen: list[str], units: str) ->
     text = sent.text("text")
     if NONE_SEEN in seen and len(seen) > 1:
         sent.faults[""] = _("Something was ticked, and so was that none was seen. Leave one of them away.")
-    items: list[dict[str, Any]] = [{"what": word, "text": text} for word in seen]
+    items: list[dict[str, Any]] = [{"what": word, "text": text} for word in seen if not SIGHTS[word].danger]
     for name, what in MEASURED:
         metres = lengths.typed(sent, name, units)
         if metres is not None and metres <= 0:
@@ -122,5 +127,6 @@ def _page(view: SiteView, tree: Any, sent: form.Form, seen: list[str]) -> Any:
         seen=set(seen),
         choices=choices,
         teams=teams.known(view),
+        **danger_fields.words(view.terms),
     )
     return page, (422 if sent.faults else 200)

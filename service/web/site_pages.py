@@ -12,7 +12,6 @@ from service.outlets.map_file import site_map_document
 from service.undo import last_by_hand
 from service.view import SiteView, sites
 from service.web import current, display, figure_facts, frame, today
-from service.web.dangers import dangers
 from service.web.doubts import doubts
 from service.web.listing import PAGE_ROWS, Listing, listing
 
@@ -51,7 +50,6 @@ def site_today(slug: str) -> str:
         "site_today.html",
         view,
         "today",
-        dangers=dangers(view),
         doubts=doubts(view),
         last=last_by_hand(current.store(), slug, current.actor()),
         lines=today.lines(view),

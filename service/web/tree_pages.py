@@ -12,9 +12,18 @@ from service.outlets.csv_out import csv_pieces
 from service.outlets.held_layer import HeldLayer
 from service.outlets.layer_rows import layer_rows
 from service.view import SiteView
-from service.web import current, display, frame, growth_facts, how_facts, today, tree_facts
+from service.web import (
+    closed,
+    current,
+    danger_fields,
+    display,
+    frame,
+    growth_facts,
+    how_facts,
+    today,
+    tree_facts,
+)
 from service.web.code_pages import rules_of_tree
-from service.web.dangers import dangers
 from service.web.former_facts import changes_of_tree
 from service.web.listing import found_rows, listing
 
@@ -91,12 +100,13 @@ def site_tree(slug: str, tree_id: str) -> str:
         stem_rules=rules_of_tree(view, tree_id),
         chart=any(reading.day for stem in stems for reading in stem.readings),
         flags=_flags(view, tree_id),
-        dangers=dangers(view, tree_id),
+        closed=closed.closures_of_tree(view, tree_id),
         observations=_with_state(
             _of_tree(view.records.observations, tree_id, "observed_on"), "observation_id", "tree_id"
         ),
         inspections=list(_of_tree(view.records.inspections, tree_id, "inspected_on").itertuples()),
         statuses=_statuses(view, tree_id),
+        **danger_fields.words(view.terms),
     )
 
 

@@ -11,6 +11,7 @@ import pytest
 from layers import columns, map_document, maps, symbology
 from layers.errors import AddressUnusable, ColumnMissing
 from layers.inputs import US_BREAKS_CM
+from layers.line_distance import asked_of_people
 from layers.map_words import MAP_WORDS
 from tests.builders import make_site
 from tests.map_builders import (
@@ -18,6 +19,7 @@ from tests.map_builders import (
     HOSTILE,
     STATIC,
     asset_texts,
+    box_of,
     make_areas,
     make_document,
     make_figures,
@@ -213,6 +215,27 @@ def test_an_empty_ground_gives_an_empty_document():
     assert json.loads(json.dumps(document, allow_nan=False)) == document
 
 
+def test_closures_name_their_trees_and_hazards_what_they_ask_in_the_units_of_the_ground():
+    first, removed = make_document()["trees"]["tree_id"][0], "not on the map"
+    said = {"from_on": "2026-05-01", "why": "storm", "how_marked": None, "who_may_reopen": "council"}
+    closures = [
+        {"name": "corner", "trees": [first, removed], "geometry": box_of(0, 0, 0.5, 0.5), **said},
+        {"name": "in words", "trees": [], "geometry": None, **said},
+    ]
+    line = {
+        "kind": "overhead line",
+        "note": None,
+        "ask": asked_of_people(115),
+        "geometry": box_of(0, 0, 1, 0.1),
+    }
+    drawn = make_document(closures=closures, hazards=[line], terms=make_site(units="us"))
+    assert [(one["name"], one["trees"]) for one in drawn["closures"]] == [("corner", [0]), ("in words", [])]
+    assert drawn["closures"][0]["geometry"]["type"] == "Polygon"
+    assert drawn["closures"][1]["geometry"] is None
+    assert "at least 12.2 ft away" in drawn["hazards"][0]["ask"]
+    json.dumps(drawn, allow_nan=False)
+
+
 def test_a_frame_without_its_columns_is_named():
     with pytest.raises(ColumnMissing, match="dbh_cm"):
         document_of(make_trees().drop(columns="dbh_cm"))
@@ -245,7 +268,7 @@ def test_the_words_the_scripts_ask_for_are_those_of_the_table():
     assert len(asked) > 30
     assert asked <= set(MAP_WORDS)
     in_python = {*symbology.CLASS_WORDS, "no_phone", "loading", "failed"}
-    built = ("kind.", "use.", "status.", "keeper.", "shade_", "unit_")
+    built = ("kind.", "use.", "status.", "keeper.", "hazard.", "shade_", "unit_")
     for key in set(MAP_WORDS) - in_python:
         assert key.startswith(built) or f'"{key}"' in scripts or f".{key}" in scripts, key
 

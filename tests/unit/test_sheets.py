@@ -13,6 +13,7 @@ import shapely
 from layers import columns
 from layers.caution import caution
 from layers.sights import DANGERS
+from layers.stop_card import STOP
 from layers.units import height_words
 from service.errors import InvalidRequest, NotFound, StoreUnavailable
 from service.outlets import sheets
@@ -104,7 +105,7 @@ def test_every_sheet_has_the_stop_box_with_all_six_sights_and_the_number_to_call
     found = pages(sheet(**many(40)))
     assert len(found) > 2
     for text in found:
-        assert "STOP" in text
+        assert STOP in text
         assert len(DANGERS) == 6
         assert all(sight.plain in text for sight in DANGERS)
         assert "Call 0 555 777" in text
@@ -324,7 +325,7 @@ def _view(trees, **more):
         membership=pd.DataFrame({"area_id": "lawn", "tree_id": frame["tree_id"], "near_edge": False}),
         records=records,
         state=types.SimpleNamespace(stem_state=columns.empty("stem_state")),
-        **more,
+        **{"hazards": pd.DataFrame(), "closures": pd.DataFrame(), "closed_trees": {}, **more},
     )
 
 
@@ -336,6 +337,52 @@ def test_trees_with_a_sign_are_left_out_for_pupils_and_the_leaders_copy_says_why
     assert "102: to be looked at: a fungus at the foot" in found[-1]
     staff = pages(sheet_of(view, "lawn", job, crew_kind="trained staff"))
     assert "102" in staff[0]
+
+
+def closed(name, shape):
+    return pd.DataFrame([{"name": name, "from_on": "2026-05-01", "geometry": shape}])
+
+
+@pytest.mark.parametrize(
+    ("crew_kind", "is_out"), [("pupils", True), ("volunteers", True), ("trained staff", False)]
+)
+def test_trees_in_a_closed_place_are_on_no_sheet_of_helpers_and_the_leaders_copy_says_why(crew_kind, is_out):
+    shut = {"closures": closed("by the gate", ring(4, 8, 7, 12)), "closed_trees": {"tree-2": [0]}}
+    view = _view([tree(1, 0, 10), tree(2, 5, 10, signs=["a crack"]), tree(3, 9, 10)], **shut)
+    job = SheetJob("Old lawn", "Spring", leader=True)
+    found = pages(sheet_of(view, "lawn", job, crew_kind=crew_kind))
+    assert ("102" not in found[0]) == is_out
+    why = "102: closed since 2026-05-01: by the gate"
+    signs = "; to be looked at: a crack" if crew_kind == "pupils" else ""
+    assert (f"{why}{signs}" in found[-1]) == is_out
+
+
+def test_what_is_closed_is_hatched_on_the_map_of_the_sheet_and_hazards_have_their_names():
+    line = shapely.LineString([(10.0, 50.0), (10.0 + 9 * LON_M, 50.0 + 9 * LAT_M)])
+    hazards = pd.DataFrame([{"kind": "overhead line", "geometry": line}])
+    bare = sheet()
+    drawn = sheet(hazards=hazards, closures=closed("gate", ring(1, 2, 4, 6)))
+    assert "overhead line" in pages(drawn)[0] and "closed: keep out" in pages(drawn)[0]
+    assert "closed: keep out" not in pages(bare)[0]
+    assert inked(drawn) > 1.1 * inked(bare)
+
+
+def inked(pdf):
+    """How many pixels of the map on the first sheet are not paper."""
+    document = pypdfium2.PdfDocument(pdf)
+    try:
+        picture = np.asarray(document[0].render(scale=2).to_pil().convert("L"))
+    finally:
+        document.close()
+    high, wide = picture.shape
+    return int(
+        (picture[int(0.06 * high) : int(0.34 * high), int(0.55 * wide) : int(0.94 * wide)] < 128).sum()
+    )
+
+
+def test_a_sheet_with_a_hatched_outline_of_many_parts_is_drawn():
+    parts = shapely.union_all([ring(0, 0, 2, 2), ring(3, 3, 9, 9).difference(ring(4, 4, 6, 6))])
+    assert pages(sheet(closures=closed("two parts", parts)))
 
 
 def test_dead_and_removed_trees_are_on_no_sheet():

@@ -2,11 +2,13 @@
 
 import pytest
 
+from layers.stop_card import STOP
 from service.actors import LOCAL_MANAGER
 from service.view import view_of
-from service.web.dangers import dangers
 from tests.web_forms import send, told, words
 from tests.web_site import SLUG, TREES, make_web_site
+
+BOX = "Danger was seen here. Keep people away. Call now: 112 <b>"
 
 
 @pytest.fixture
@@ -106,35 +108,90 @@ def test_whoever_looks_after_the_ground_settles_what_became_of_a_tree(client, st
     assert (figures["trees"], figures["in_doubt_trees"]) == (TREES - 1, 0)
 
 
+def on_top(store):
+    """What of the dangers nobody has answered: tree and sight."""
+    open_ones = now(store).dangers
+    open_ones = open_ones[~open_ones["answered"]]
+    return list(zip(open_ones["tree_id"], open_ones["sight"], strict=True))
+
+
 def test_the_form_says_stop_with_the_number_before_anything_else(client, path):
     page = words(client.get(f"/sites/{SLUG}{path}").text)
-    assert "Stop. Walk away from this tree together. Keep people away and call 112 <b> now." in page
-    assert page.index("Stop. Walk away") < page.index("a dead branch")
+    assert f"{STOP} Call 112 <b>." in page
+    assert page.index(STOP) < page.index("a branch hangs") < page.index("a dead branch")
 
 
-def test_a_danger_stands_on_the_tree_s_page_until_its_own_question_is_answered(client, store, view, path):
+def test_a_danger_leaves_the_top_when_a_qualified_person_answers_its_own_question(client, store, view, path):
     tree = path.removesuffix("/note")
     send(client, path, seen=["fresh crack", "dead branch"], crew_kind="pupils")
     assert any(said.startswith("Danger was seen.") for said in told(client, tree))
-    box = "Danger was seen at this tree: keep people away and call 112 <b> now."
-    assert box in words(client.get(f"/sites/{SLUG}{tree}").text)
-    (danger,) = dangers(now(store))
-    assert danger.flag_key.startswith("crack:")
+    tree_id = tree.rpartition("/")[2]
+    assert on_top(store) == [(tree_id, "fresh crack")]
+    assert BOX in words(client.get(f"/sites/{SLUG}{tree}").text)
 
-    other = now(store).flags
-    other = other[(other["tree_id"] == danger.tree_id) & (other["rule"] == "dying back")].iloc[0]
+    flags = now(store).flags
+    mine = flags[flags["tree_id"] == tree_id].set_index("rule")["flag_key"]
     answer = {"found": "dead twigs only", "capacity": "tree inspector"}
-    assert send(client, f"/flags/answer?key={other.flag_key}", **answer).status == 303
-    assert [open_one.flag_key for open_one in dangers(now(store))] == [danger.flag_key]
-    assert send(client, f"/flags/answer?key={danger.flag_key}", **answer).status == 303
-    assert dangers(now(store)) == []
-    assert box not in words(client.get(f"/sites/{SLUG}{tree}").text)
+    assert send(client, f"/flags/answer?key={mine['dying back']}", **answer).status == 303
+    assert on_top(store) == [(tree_id, "fresh crack")]
+    assert send(client, f"/flags/answer?key={mine['crack']}", **answer).status == 303
+    assert on_top(store) == []
+    assert BOX not in words(client.get(f"/sites/{SLUG}{tree}").text)
+    send(client, "/undo")
+    assert on_top(store) == [(tree_id, "fresh crack")]
+
+
+def test_a_finding_of_nobody_qualified_leaves_the_danger_on_top(client, store, path):
+    send(client, path, seen="fresh crack")
+    flags = now(store).flags
+    key = flags.loc[flags["rule"] == "crack", "flag_key"].iloc[0]
+    send(client, f"/flags/answer?key={key}", found="nothing", capacity="Pupils")
+    assert len(on_top(store)) == 1
 
 
 def test_a_danger_that_was_entered_by_mistake_is_taken_back(client, store, path):
     send(client, path, seen="on a wire")
-    assert len(dangers(now(store))) == 1
+    assert len(on_top(store)) == 1
     send(client, "/undo")
-    assert dangers(now(store)) == []
+    assert on_top(store) == []
     page = client.get(f"/sites/{SLUG}{path.removesuffix('/note')}").text
     assert 'class="void"' in page
+
+
+def test_dangers_and_what_else_was_seen_are_one_entry_and_one_taking_back(client, store, view, path):
+    sent = send(client, path, seen=["fresh crack", "hollow"], height_m="14.5", text="north side")
+    assert sent.status == 303
+    records = now(store).records
+    assert records.danger_reports[["sight", "text"]].values.tolist() == [["fresh crack", "north side"]]
+    assert set(records.observations["what"].iloc[len(view.records.observations) :]) == {
+        "hollow",
+        "height",
+        "fresh crack",
+    }
+    send(client, "/undo")
+    assert on_top(store) == []
+    assert len(now(store).trees.dropna(subset="height_m")) == len(view.trees.dropna(subset="height_m"))
+
+
+def test_what_was_done_at_once_is_kept_with_the_report_and_shown(client, store, path):
+    done = {
+        "leader_did": ["area closed", "moved away"],
+        "leader_called": "fire brigade",
+        "leader_clock": "10:30",
+    }
+    sent = send(client, path, seen="new lean", seen_on="2026-06-01", crew_kind="pupils", crew="5b", **done)
+    assert sent.status == 303
+    told_at_once = now(store).dangers.iloc[0]
+    assert told_at_once["leader_did"] == ("moved away", "area closed", "called")
+    assert told_at_once["leader_at"] == "2026-06-01T10:30:00+02:00"
+    page = words(client.get(f"/sites/{SLUG}/figures").text)
+    assert "everybody moved away; the place was closed off; called: fire brigade; 1 Jun 2026, 10:30" in page
+    assert "it leans and did not before (1 June 2026, pupils with their leader, 5b)" in page
+
+
+def test_a_time_that_is_none_is_a_fault_and_what_was_ticked_stays_ticked(client, store, path):
+    sent = send(client, path, seen="new lean", leader_did="moved away", leader_clock="soon")
+    assert sent.status == 422
+    assert "leader_clock" in sent.faults
+    assert 'value="moved away" checked' in sent.page
+    assert on_top(store) == []

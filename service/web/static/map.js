@@ -2,10 +2,10 @@
 // A page that wants to do more with the map listens to "bw-map-ready"; its detail is the BolewardMap.
 "use strict";
 (() => {
-  const { el, svg, plain, Words, Trees, Cards, mark, treeMark, swatch, INK, HALO } = window.boleward;
+  const { el, svg, plain, Words, Trees, Warnings, mark, treeMark, swatch, INK, HALO } = window.boleward;
   const MAX_FOUND = 60, MAX_NAMED = 60;
 
-  class BolewardMap extends Cards {
+  class BolewardMap extends Warnings {
     constructor(section, map, doc) {
       super();
       this.section = section;
@@ -25,7 +25,9 @@
       this.addAreas();
       this.addTargets();
       this.addPlaces();
+      this.addHazards();
       this.addTrees();
+      this.addClosures();
       for (const layer of this.layers.values()) layer.group.addTo(this.map);
       this.map.on("zoomend", () => this.nameAreas());
       this.nameAreas();
@@ -291,6 +293,7 @@
       for (const target of doc.targets) {
         if (has(target.name)) hits.push({ name: target.name, detail: words.word("kind", target.kind), open: (from) => this.openTarget(target, from) });
       }
+      hits.push(...this.warningHits(has));
       for (const place of doc.places) {
         if (has(place.name)) hits.push({ name: place.name, detail: words.word("kind", place.kind), open: (from) => this.openPlace(place, from) });
       }
@@ -332,6 +335,7 @@
       if (key.startsWith("areas ")) {
         for (const { shape } of [...this.shapes].reverse()) if (this.map.hasLayer(shape)) shape.bringToBack();
       }
+      this.closuresToFront();
     }
 
     classRows() {

@@ -40,6 +40,7 @@
       const at = trees.at(i);
       this.open(trees.text("tag", i) ?? words.say("no_tag"), [
         this.nameLine(i),
+        ...this.closedParts(i),
         at ? null : el("p", { className: "bw-note" }, words.say("not_on_map")),
         facts(this.treeFacts(i)),
         ...this.flagParts(i),

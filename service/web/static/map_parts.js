@@ -168,6 +168,8 @@ window.boleward = (() => {
       square: () => svg("rect", { x: c - 4, y: c - 4, width: 8, height: 8, ...paint }),
       patch: () => svg("rect", { x: 2, y: 5, width: 20, height: 14, ...paint }),
       cross: () => svg("path", { d: `M${c - 5} ${c - 5} L${c + 5} ${c + 5} M${c + 5} ${c - 5} L${c - 5} ${c + 5}`, ...paint }),
+      dashes: () => svg("path", { d: `M2 ${c} L22 ${c}`, ...paint, "stroke-width": 3, "stroke-dasharray": "8 3 2 3" }),
+      hatch: () => svg("path", { d: "M2 5 h20 v14 h-20 z M2 11 l6 -6 M2 18 l13 -13 M8 19 l14 -14 M15 19 l7 -7", ...paint, "stroke-width": 1.6 }),
       line: () => svg("path", { d: `M2 ${c} L22 ${c}`, ...paint, "stroke-width": 2, "stroke-dasharray": "2 4" }),
     };
     return svg("svg", { viewBox: "0 0 24 24", width: 24, height: 24, class: "bw-swatch", "aria-hidden": "true" }, shapes[sign.shape]());
