@@ -24,6 +24,7 @@ from service.errors import Ask, InvalidRequest, Unreadable
 from service.intake.bounded_shapes import from_geojson, from_wkb
 from service.intake.closed_reading import NOT_SHUT_IN, TOO_LARGE
 from service.intake.guess_crs import WGS84, WGS84_WORDS, code_of
+from service.intake.plain_table import CHUNK
 from service.intake.prepared import Guess
 from service.intake.source_table import SourceTable, told_apart
 
@@ -44,6 +45,7 @@ _WORDS = {
 }
 _FILE = "{file}"  # stands for the name of the file in sentences of the process, which does not know it
 _INSTEAD = "export it as GeoJSON, GeoPackage or CSV"
+_SPARING = {"OPENBLAS_NUM_THREADS": "1", "ARROW_DEFAULT_MEMORY_POOL": "system"}  # reserve no memory ahead
 _TEXTS = TypeAdapter(list[str])
 _at_once = threading.BoundedSemaphore(2)  # processes of this server
 _log = logging.getLogger(__name__)
@@ -119,7 +121,7 @@ def _run(path: Path, form: str, layer: str | None, limits: Limits, out: IO[bytes
     program = [sys.executable, "-I", "-B", "-m", "service.intake.closed_reading", form, layer or "", *numbers]
     with tempfile.TemporaryDirectory() as folder, tempfile.TemporaryFile() as errors, path.open("rb") as file:
         # Without its variables Windows starts no program; elsewhere the process inherits none.
-        bare = None if sys.platform == "win32" else {"HOME": folder, "OPENBLAS_NUM_THREADS": "1"}
+        bare = None if sys.platform == "win32" else {"HOME": folder, **_SPARING}
         process = subprocess.Popen(program, stdin=file, stdout=out, stderr=errors, cwd=folder, env=bare)
         try:
             code = process.wait(timeout=1.5 * limits.seconds)
@@ -147,6 +149,11 @@ def _why(path: Path, form: str, limits: Limits, code: int | None) -> str:
     if code is None or (sys.platform != "win32" and -code in (signal.SIGXCPU, signal.SIGKILL)):
         took = f"Reading {path.name} took longer than {limits.seconds} s; it was stopped."
         return f"{took} Split it, or {_INSTEAD}."
+    if -code in (signal.SIGSEGV, signal.SIGABRT):  # how libraries end that get no more memory
+        return (
+            f"{path.name} is damaged, or needs more than the {limits.memory_mb:,} MB of memory that reading "
+            f"one file may take; export it again, split it, or {_INSTEAD}."
+        )
     return f"{path.name} is damaged, or no {_WORDS[form]}; export it again, or {_INSTEAD}."
 
 
@@ -169,7 +176,11 @@ def _table(out: IO[bytes], path: Path) -> SourceTable:
     if not first.startswith(b'{"form":'):
         _raise(_Refusal.model_validate_json(first), path.name)
     head = _Head.model_validate_json(first)
-    columns = [_TEXTS.validate_json(out.readline(), strict=True) for _ in head.headers]
+    parts = range(0, head.rows, CHUNK)
+    columns = [
+        [cell for _ in parts for cell in _TEXTS.validate_json(out.readline(), strict=True)]
+        for _ in head.headers
+    ]
     faults = {row: reason for row, reason in head.faults if 0 <= row < head.rows}
     shapes = _shapes([shape for line in out for shape in orjson.loads(line)], faults)
     if {len(column) for column in (*columns, *([shapes] if head.has_shapes else []))} != {head.rows}:

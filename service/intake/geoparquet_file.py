@@ -22,6 +22,7 @@ from service.intake import crs_said
 from service.intake.plain_table import (
     BINARY,
     PlainTable,
+    as_lines,
     cell_text,
     require_size,
     shape_of_wkb,
@@ -78,7 +79,7 @@ def _read(file: pq.ParquetFile) -> PlainTable:
     columns = geo.get("columns")
     described = columns if isinstance(columns, dict) else {}
     primary = geo.get("primary_column")
-    out = PlainTable(FORM, "", [], [])
+    out = PlainTable(FORM, "", [], [], rows=file.metadata.num_rows)
     boxes = {name for of in described.values() for name in _covering(of)}
     for place, name in enumerate(schema.names):
         if name == primary and name in described and out.shapes is None:
@@ -91,7 +92,7 @@ def _read(file: pq.ParquetFile) -> PlainTable:
             out.left_out[name] = BINARY
         else:
             out.headers.append(name)
-            out.columns.append(_texts(_column(file, place)))
+            out.columns.append(list(as_lines(_texts(_column(file, place)))))
     return out
 
 

@@ -1,13 +1,14 @@
 """What a shut-in reader hands over: rows and columns of text, shapes as plain lists, nothing computed.
 
-It leaves the process as lines of JSON, written column by column. A shape is null, ``[x, y]`` for a point, the
+It leaves the process as lines of JSON: what it is, column by column, then the shapes. A shape is null,
+``[x, y]`` for a point, the
 hexadecimal digits of WKB, or a geometry as in GeoJSON; who takes it over checks it.
 """
 
 import datetime as dt
 import math
 import struct
-from collections.abc import Iterable
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any, BinaryIO
 
@@ -18,25 +19,30 @@ from service.errors import Unreadable
 MAX_ROWS = 2_000_000
 MAX_COLUMNS = 2_000
 MAX_CELLS = 20_000_000
-CHUNK = 10_000  # shapes in one line
+CHUNK = 10_000  # cells or shapes in one line
 BINARY = "It holds pictures or other binary data."
 _WKB_POINT = struct.Struct("<BI2d")
 
 
 @dataclass
 class PlainTable:
-    """Columns of text and shapes; ``crs`` is EPSG:n, ``crs_said`` what the file calls it, in its words."""
+    """Columns of text and shapes; ``crs`` is EPSG:n, ``crs_said`` what the file calls it, in its words.
+
+    A column is a list of text, or such a list as lines already, which take less memory; ``rows`` says how
+    long it is where there are no shapes.
+    """
 
     form: str
     layer_name: str
     headers: list[str]
-    columns: list[list[str]]
+    columns: list[Any]
     shapes: list[Any] | None = None
     crs: str | None = None
     crs_said: str | None = None
     left_out: dict[str, str] = field(default_factory=dict)
     faults: dict[int, str] = field(default_factory=dict)
     guesses: list[tuple[str, str, str, float]] = field(default_factory=list)  # as Guess
+    rows: int | None = None
 
 
 def require_size(rows: int, columns: int) -> None:
@@ -101,17 +107,17 @@ def shape_of_wkb(data: bytes) -> Any:
 
 
 def write_table(table: PlainTable, out: BinaryIO) -> None:
-    """Write a table as lines of JSON: what it is, a line for each column, then its shapes in parts.
+    """Write a table as lines of JSON: what it is, column by column, then its shapes.
 
     Raises
     ------
     Unreadable
         If it has no rows, or is too large.
     """
-    rows = len(table.shapes) if table.shapes is not None else len(table.columns[0]) if table.columns else 0
+    rows = len(table.shapes or []) if table.rows is None else table.rows
     if not rows:
         raise Unreadable("{file} has no rows; there is nothing to take in.")
-    require_size(rows, len(table.columns))
+    require_size(rows, len(table.headers))
     head = {
         "form": table.form,
         "layer_name": table.layer_name,
@@ -124,9 +130,13 @@ def write_table(table: PlainTable, out: BinaryIO) -> None:
         "faults": [[place, reason] for place, reason in table.faults.items()],
         "guesses": table.guesses,
     }
-    for line in (head, *table.columns, *_parts(table.shapes or [])):
-        out.write(orjson.dumps(line, option=orjson.OPT_APPEND_NEWLINE))
+    out.write(orjson.dumps(head, option=orjson.OPT_APPEND_NEWLINE))
+    for column in (*table.columns, table.shapes or []):
+        out.writelines(column if column and isinstance(column[0], bytes) else as_lines(column))
 
 
-def _parts(shapes: list[Any]) -> Iterable[list[Any]]:
-    return (shapes[first : first + CHUNK] for first in range(0, len(shapes), CHUNK))
+def as_lines(cells: list[Any]) -> Iterator[bytes]:
+    """Yield cells or shapes as lines of JSON, ``CHUNK`` in each."""
+    for first in range(0, len(cells), CHUNK):
+        line = orjson.dumps(cells[first : first + CHUNK], option=orjson.OPT_APPEND_NEWLINE)
+        yield bytes(memoryview(line))  # a copy of its own size: what the library gives holds far more room
