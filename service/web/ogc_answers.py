@@ -68,10 +68,9 @@ def page_of_items(said: Collection, items: Items, crs: str, form: str, tag: str)
     ):
         held["note"] = NO_PLACE
     if form == "html":
-        names = [column.name for column in items.columns]
         rows = [(fid, cells) for part in items.parts for fid, cells in zip(part.ids, part.rows, strict=True)]
         body: Any = render_template(
-            "ogc_items.html", said=held, links=links, collection=said, names=names, rows=rows
+            "ogc_items.html", said=held, links=links, collection=said, columns=items.columns, rows=rows
         )
     else:
         texts = [text for part in items.parts for text in feature_texts_in(crs, items.columns, part)]

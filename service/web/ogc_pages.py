@@ -35,7 +35,8 @@ Schema = Callable[[Collection, tuple[LayerColumn, ...], str], dict[str, Any]]
 def landing_page() -> Response:
     """Where to begin."""
     form = _form(OF_DOCUMENTS)
-    return _document(ogc_documents.landing(form), form, "ogc_landing.html")
+    said, root = ogc_documents.landing(form), absolute(ogc_links.BASE)
+    return ogc_answers.document(said, ogc_links.JSON, form, "ogc_landing.html", said["links"], root=root)
 
 
 @bp.get("/conformance")

@@ -44,6 +44,14 @@ PAGES = {
     "facts": f"{SITE}/trees/{{tree}}/edit",
     "new area": f"{SITE}/areas/new",
     "new inspection": f"{SITE}/inspections/new",
+    "open data": "/ogc?f=html",
+    "standards": "/ogc/conformance?f=html",
+    "collections": "/ogc/collections?f=html",
+    "collection": "/ogc/collections/trees?f=html",
+    "features": "/ogc/collections/trees/items?f=html&limit=10",
+    "feature": "/ogc/collections/trees/items/1?f=html",
+    "properties": "/ogc/collections/trees/schema?f=html",
+    "how to ask": "/ogc/api?f=html",
 }
 WIDTHS = (360, 1440)
 
