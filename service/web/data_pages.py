@@ -13,6 +13,7 @@ from werkzeug.wrappers import Response
 
 from service.conventions import breast_height_m
 from service.errors import Conflict, InvalidRequest
+from service.intake.snapshot_in import is_snapshot
 from service.outlets.formula_guard import guarded
 from service.outlets.layer_rows import LAYERS
 from service.store.change_list import recent_changes
@@ -20,6 +21,7 @@ from service.store.site_rows import create_site
 from service.web import current, display, frame, open_questions
 from service.web.import_pages import kept_file
 from service.web.listing import found_rows, listing
+from service.web.snapshot_pages import bring_in
 
 bp = Blueprint("data_pages", __name__)
 
@@ -85,6 +87,8 @@ def start() -> str:
 def make_ground() -> Response:
     """Make a ground and go to it; with a file, on to how the file was understood.
 
+    A file that is a snapshot of a whole ground is that ground: it comes in as it is.
+
     Raises
     ------
     InvalidRequest
@@ -98,6 +102,8 @@ def make_ground() -> Response:
     if units not in ("metric", "us"):
         raise InvalidRequest([("units", _("Say whether you measure in centimetres or inches."))])
     file = kept_file() if request.form.get("list") else None
+    if file is not None and is_snapshot(file.path):
+        return bring_in(file)
     slug = _made(name, country, units)
     where = f"/sites/{slug}/data/uploads/{file.id}" if file else f"/sites/{slug}"
     return redirect(where, 303)

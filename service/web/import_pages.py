@@ -63,7 +63,7 @@ def kept_file() -> Upload:
 
 
 @bp.get("/sites/<slug>/data/uploads/<upload_id>")
-def look_at_list(slug: str, upload_id: str) -> str:
+def look_at_list(slug: str, upload_id: str) -> str | Response:
     """How a waiting file was understood; nothing of it is taken yet."""
     view = current.site_view(slug)
     upload = uploads().find(upload_id)

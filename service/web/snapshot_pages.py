@@ -1,10 +1,10 @@
 """A file that is a snapshot of a whole ground: what it is of, and bringing that ground in."""
 
-from flask import flash, redirect, render_template
+from flask import flash, make_response, redirect, render_template
 from flask_babel import gettext as _
 from werkzeug.wrappers import Response
 
-from service.errors import InvalidRequest
+from service.errors import HereAlready, InvalidRequest
 from service.intake.report import ImportReport
 from service.intake.snapshot_in import restore
 from service.intake.writing import Progress
@@ -13,14 +13,17 @@ from service.uploads import Upload
 from service.web import current
 
 
-def look_at(upload: Upload, back: str) -> str:
+def look_at(upload: Upload, back: str) -> Response:
     """What a waiting snapshot is of, checked whole; ``back`` is the page that its buttons lead to."""
-    report, faults = None, []
+    report, faults, status = None, [], 200
     try:
         report = _restored(upload, dry_run=True)
     except InvalidRequest as fault:
-        faults = fault.faults
-    return render_template("snapshot.html", upload=upload, report=report, faults=faults, back=back)
+        faults = [said for _where, said in fault.faults]
+    except HereAlready as fault:
+        faults, status = [str(fault)], 409
+    page = render_template("snapshot.html", upload=upload, report=report, faults=faults, back=back)
+    return make_response(page, status)
 
 
 def bring_in(upload: Upload, progress: Progress | None = None) -> Response:

@@ -4,6 +4,8 @@ import json
 import sqlite3
 import subprocess
 from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
@@ -24,6 +26,31 @@ from service.view import view_of
 from tests.site_life import MADE, Life, new_life
 
 SLUG = "life"
+
+
+@dataclass(frozen=True)
+class Whole:
+    """A snapshot of a ground on which everything happened, a later one of it, and its figures at both."""
+
+    path: Path
+    later: Path
+    figures: list
+    later_figures: list
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("whole")
+    store, box = open_store(str(folder / "store.sqlite")), FileBox(folder / "files")
+    life = new_life(store, box, folder)
+    while life._some(schema.question) is None:
+        life.list_of_trees()
+    life.settle_list()
+    path, then = snapshot(store, SLUG, folder / "life.gpkg", box), figures(store)
+    life.trees()
+    later = snapshot(store, SLUG, folder / "later.gpkg", box)
+    yield Whole(path, later, then, figures(store))
+    store.close()
 
 
 @pytest.fixture
@@ -164,25 +191,21 @@ def test_an_earlier_number_gives_the_ground_as_it_was_then(store, empty, life, b
         assert again[name] == then[name], name
 
 
-def test_numbers_that_are_taken_move_up_together_and_what_names_them_too(store, empty, box, tmp_path):
+def test_numbers_that_are_taken_move_up_together_and_what_names_them_too(store, whole, box, tmp_path):
     """A settling names the number of the question of a list that it settles."""
-    life = new_life(store, box, tmp_path)
-    while life._some(schema.question) is None:
-        life.list_of_trees()
-    life.settle_list()
-    new_life(empty, box, tmp_path, slug="other", seed=3)
-    path = snapshot(store, SLUG, tmp_path / "life.gpkg", box)
-    restore(empty, path, None, LOCAL_MANAGER, box)
-    with empty.read() as connection:
+    new_life(store, box, tmp_path, slug="other", seed=3)
+    path = whole.path
+    restore(store, path, None, LOCAL_MANAGER, box)
+    with store.read() as connection:
         site, question = find_site(connection, SLUG).fid, schema.question
         asked = set(connection.scalars(sa.select(question.c.fid).where(question.c.site_id == site)))
         settled = schema.settling
-        query = sa.select(settled.c.subject_id).where(
-            settled.c.site_id == site, settled.c.subject == "question"
-        )
-        assert {int(said) for said in connection.scalars(query)} <= asked
-    assert figures(empty) == figures(store)
-    first, second = tables(path), tables(snapshot(empty, SLUG, tmp_path / "second.gpkg", box))
+        query = sa.select(settled.c.subject_id).where(settled.c.site_id == site)
+        answered = connection.scalars(query.where(settled.c.subject == "question")).all()
+    assert answered
+    assert {int(said) for said in answered} <= asked
+    assert figures(store) == whole.figures
+    first, second = tables(path), tables(snapshot(store, SLUG, tmp_path / "second.gpkg", box))
     for name, (columns, rows) in first.items():
         own = [i for i, column in enumerate(columns) if column not in ("fid", "subject_id")]
         assert [[row[i] for i in own] for row in second[name][1]] == [
@@ -194,7 +217,7 @@ def test_numbers_that_are_taken_move_up_together_and_what_names_them_too(store, 
     }
     assert len(moved) == 1
     assert moved.pop() > 0
-    add_trees(empty, SLUG, LOCAL_MANAGER, [{"tag": "after"}])
+    add_trees(store, SLUG, LOCAL_MANAGER, [{"tag": "after"}])
 
 
 def test_a_ground_that_is_here_is_not_brought_in_again(store, life, box, tmp_path):
@@ -203,25 +226,25 @@ def test_a_ground_that_is_here_is_not_brought_in_again(store, life, box, tmp_pat
         restore(store, path, "elsewhere", LOCAL_MANAGER, box)
 
 
-def test_a_taken_name_is_said_and_another_can_be_given(store, empty, life, box, tmp_path):
-    create_site(empty, SLUG, actor=LOCAL_MANAGER)
-    path = snapshot(store, SLUG, tmp_path / "life.gpkg", box)
+def test_a_taken_name_is_said_and_another_can_be_given(store, whole, box, tmp_path):
+    create_site(store, SLUG, actor=LOCAL_MANAGER)
+    path = whole.path
     with pytest.raises(HereAlready, match="another ground called life"):
-        restore(empty, path, None, LOCAL_MANAGER, box)
-    assert restore(empty, path, "second-life", LOCAL_MANAGER, box).site == "second-life"
-    assert view_of(empty, "second-life", LOCAL_MANAGER, known_at=5).terms.slug == "second-life"
+        restore(store, path, None, LOCAL_MANAGER, box)
+    assert restore(store, path, "second-life", LOCAL_MANAGER, box).site == "second-life"
+    assert view_of(store, "second-life", LOCAL_MANAGER, known_at=5).terms.slug == "second-life"
 
 
-def test_a_record_that_is_on_another_ground_stops_it_and_nothing_stays(store, empty, life, box, tmp_path):
-    path = snapshot(store, SLUG, tmp_path / "life.gpkg", box)
-    with store.read() as connection:
-        tree = connection.execute(sa.select(schema.tree.c.id).limit(1)).scalar()
-    create_site(empty, "other", actor=LOCAL_MANAGER)
-    add_trees(empty, "other", LOCAL_MANAGER, [{"id": tree}])
-    before = counts(empty)
+def test_a_record_that_is_on_another_ground_stops_it_and_nothing_stays(store, whole, box, tmp_path):
+    path = whole.path
+    columns, rows = tables(path)["record_tree"]
+    tree = rows[0][columns.index("id")]
+    create_site(store, "other", actor=LOCAL_MANAGER)
+    add_trees(store, "other", LOCAL_MANAGER, [{"id": tree}])
+    before = counts(store)
     with pytest.raises(HereAlready, match="another ground"):
-        restore(empty, path, None, LOCAL_MANAGER, box)
-    assert counts(empty) == before
+        restore(store, path, None, LOCAL_MANAGER, box)
+    assert counts(store) == before
 
 
 def counts(store):
@@ -258,33 +281,28 @@ def ended_early(monkeypatch, empty, path, box, transactions=30):
 
 
 def test_a_run_that_was_killed_shows_nothing_and_the_same_command_brings_all(
-    store, empty, life, box, tmp_path, small_steps, monkeypatch
+    store, whole, box, tmp_path, small_steps, monkeypatch
 ):
-    path = snapshot(store, SLUG, tmp_path / "life.gpkg", box)
-    ended_early(monkeypatch, empty, path, box)
-    assert sum(counts(empty).values()) > 100
-    assert create_app(empty, Settings(data_folder=tmp_path)).test_client().get("/api/sites").json == []
-    with empty.read() as connection, pytest.raises(NotFound):
+    path = whole.path
+    ended_early(monkeypatch, store, path, box)
+    assert sum(counts(store).values()) > 50
+    client = create_app(store, Settings(data_folder=tmp_path)).test_client()
+    assert client.get("/api/sites").json == []
+    with store.read() as connection, pytest.raises(NotFound):
         find_site(connection, SLUG)
-    with empty.read() as connection:
+    with store.read() as connection:
         assert set(connection.scalars(sa.select(schema.change.c.change_no))) == {None}
         hidden = connection.execute(sa.select(schema.site.c.slug)).scalar_one()
-    assert (
-        create_app(empty, Settings(data_folder=tmp_path))
-        .test_client()
-        .get(f"/api/sites/{hidden}/trees")
-        .status_code
-        == 404
-    )
-    restore(empty, path, None, LOCAL_MANAGER, box)
+    assert client.get(f"/api/sites/{hidden}/trees").status_code == 404
+    restore(store, path, None, LOCAL_MANAGER, box)
     said = tables(path)
-    again = tables(snapshot(empty, SLUG, tmp_path / "second.gpkg", box))
+    again = tables(snapshot(store, SLUG, tmp_path / "second.gpkg", box))
     assert [row[1:] for row in again["record_tree"][1]] == [row[1:] for row in said["record_tree"][1]]
-    assert counts(empty)["tree"] == len(said["record_tree"][1])
+    assert counts(store)["tree"] == len(said["record_tree"][1])
 
 
-def test_a_run_that_was_taken_over_ends(store, empty, life, box, tmp_path, small_steps, monkeypatch):
-    path = snapshot(store, SLUG, tmp_path / "life.gpkg", box)
+def test_a_run_that_was_taken_over_ends(store, whole, box, tmp_path, small_steps, monkeypatch):
+    path = whole.path
     insert = restoring.Restoring._insert
 
     def overtaken(self, conn, name, part):
@@ -296,47 +314,46 @@ def test_a_run_that_was_taken_over_ends(store, empty, life, box, tmp_path, small
 
     with monkeypatch.context() as patched, pytest.raises(ImportRunning):
         patched.setattr(restoring.Restoring, "_insert", overtaken)
-        restore(empty, path, None, LOCAL_MANAGER, box)
-    restore(empty, path, None, LOCAL_MANAGER, box)
-    assert figures(empty) == figures(store)
+        restore(store, path, None, LOCAL_MANAGER, box)
+    restore(store, path, None, LOCAL_MANAGER, box)
+    assert figures(store) == whole.figures
 
 
 def test_another_snapshot_of_the_same_ground_waits_until_the_first_has_ended(
-    store, empty, life, box, tmp_path, small_steps, monkeypatch
+    store, whole, box, tmp_path, small_steps, monkeypatch
 ):
-    path = snapshot(store, SLUG, tmp_path / "life.gpkg", box)
-    ended_early(monkeypatch, empty, path, box)
-    life.trees()
-    later = snapshot(store, SLUG, tmp_path / "later.gpkg", box)
+    path = whole.path
+    ended_early(monkeypatch, store, path, box)
+    later = whole.later
     with pytest.raises(ImportRunning):
-        restore(empty, later, None, LOCAL_MANAGER, box)
+        restore(store, later, None, LOCAL_MANAGER, box)
     monkeypatch.setattr(changes, "STALE_AFTER", changes.STALE_AFTER * 0)
-    restore(empty, later, None, LOCAL_MANAGER, box)
-    assert figures(empty) == figures(store)
+    restore(store, later, None, LOCAL_MANAGER, box)
+    assert figures(store) == whole.later_figures
 
 
 def test_an_import_elsewhere_goes_on_while_a_snapshot_comes_in(
-    store, empty, life, box, tmp_path, small_steps, monkeypatch
+    store, whole, box, tmp_path, small_steps, monkeypatch
 ):
-    path = snapshot(store, SLUG, tmp_path / "life.gpkg", box)
-    ended_early(monkeypatch, empty, path, box)
-    other = new_life(empty, box, tmp_path, slug="other", seed=8)
+    path = whole.path
+    ended_early(monkeypatch, store, path, box)
+    other = new_life(store, box, tmp_path, slug="other", seed=8)
     other.list_of_trees()
-    restore(empty, path, None, LOCAL_MANAGER, box)
-    assert figures(empty) == figures(store)
+    restore(store, path, None, LOCAL_MANAGER, box)
+    assert figures(store) == whole.figures
 
 
-def test_nobody_but_a_manager_brings_a_snapshot_in(store, empty, life, box, tmp_path):
-    path = snapshot(store, SLUG, tmp_path / "life.gpkg", box)
+def test_nobody_but_a_manager_brings_a_snapshot_in(store, whole, box, tmp_path):
+    path = whole.path
     with pytest.raises(NotPermitted):
-        restore(empty, path, None, Actor("crew", "5b"), box)
+        restore(store, path, None, Actor("crew", "5b"), box)
 
 
-def test_checking_a_snapshot_writes_nothing(store, empty, life, box, tmp_path):
-    path = snapshot(store, SLUG, tmp_path / "life.gpkg", box)
-    report = restore(empty, path, None, LOCAL_MANAGER, box, dry_run=True)
+def test_checking_a_snapshot_writes_nothing(store, whole, box, tmp_path):
+    path = whole.path
+    report = restore(store, path, None, LOCAL_MANAGER, box, dry_run=True)
     assert (report.taken > 100, report.change_no, report.dry_run) == (True, None, True)
-    assert set(counts(empty).values()) == {0}
+    assert set(counts(store).values()) == {0}
 
 
 def test_the_file_is_a_geopackage_by_the_rules_of_its_standard(store, life, box, tmp_path):

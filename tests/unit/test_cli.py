@@ -277,3 +277,21 @@ def test_today_is_the_default(store):
     from service.view import today_in
 
     assert figure(store, SLUG)["as_of"] == today_in("Europe/Berlin")
+
+
+# --- snapshots --------------------------------------------------------------------------------------------
+
+
+def test_a_snapshot_of_a_site_comes_back_in_another_store_and_only_there(store, tmp_path):
+    out, other = tmp_path / "park.gpkg", tmp_path / "other.sqlite"
+    done("export", out, "--site", SLUG, "--format", "gpkg", store=store)
+    said = done("import", out, "--json", store=other).json
+    assert (said["site"], said["read"], said["taken"]) == (SLUG, said["taken"], said["read"])
+    assert said["records"]["trees"] == {"new": 4, "changed": 0}
+    figures = [done("figures", "--site", SLUG, "--json", store=each).json for each in (store, other)]
+    assert figures[0] == figures[1]
+    assert "This ground is here already" in one_line(boleward("import", out, store=store), 3)
+
+
+def test_a_list_needs_its_ground_named(store, tmp_path):
+    assert "--site" in one_line(boleward("import", tmp_path / "trees.csv", store=store), 2)

@@ -227,6 +227,7 @@ def test_a_snapshot_of_a_ground_that_is_here_is_409_and_a_layer_of_it_can_be_nam
     answer = client.get(where)
     assert answer.status_code == 409
     assert "another ground called elsewhere" in html.unescape(answer.text)
+    assert f"{where}?layer=trees" in answer.text
     assert "How the list is understood" in client.get(f"{where}?layer=trees").text
 
 
@@ -235,3 +236,10 @@ def test_a_damaged_snapshot_says_so_and_is_thrown_away(client, ground, a_snapsho
     page = client.get(send(client, ground, broken, "broken.gpkg").headers["Location"]).text
     assert "no snapshot" in page
     assert "Bring this ground in" not in page
+
+
+def test_a_snapshot_given_at_the_start_is_the_ground(client, store, a_snapshot):
+    form = {"csrf_token": token(client, "/start?list=1"), "list": "1", "name": "Park", "units": "metric"}
+    made = client.post("/start", data={**form, "file": (io.BytesIO(a_snapshot), "elsewhere.gpkg")})
+    assert made.headers["Location"] == "/sites/elsewhere"
+    assert [site["slug"] for site in client.get("/api/sites").json] == ["elsewhere"]
