@@ -34,6 +34,8 @@ class SiteTerms:
     inspection_months: dict[str, int] = field(default_factory=dict)
     model: SiteModel = PUBLISHED
     hands: tuple[Hand, ...] = ()
+    unseen_girth_cm: float = 50.0  # pupils measure no larger tree that nobody qualified has looked at
+    wind_limit: str | None = None  # in words
 
 
 def _frame(name: str) -> Any:
@@ -45,9 +47,10 @@ class Records:
     """The records of a site, one frame a kind, columns as in the nomenclature; void versions left out.
 
     Append-only frames hold everything that was said, superseded and void ones included.
-    ``findings``, ``rounds``, ``questions``, ``settlings``, ``plan_images``, ``places``, ``calibrations``,
-    ``danger_reports`` and ``danger_answers`` carry the columns of their tables, ``closures`` and ``hazards``
-    with ``geometry``. Danger reports of trees are among ``observations`` too.
+    ``findings``, ``rounds``, ``crews``, ``questions``, ``settlings``, ``plan_images``, ``places``,
+    ``calibrations``, ``danger_reports`` and ``danger_answers`` carry the columns of their tables,
+    ``closures`` and ``hazards`` those with ``geometry``. Danger reports of trees are among ``observations``
+    too.
     """
 
     trees: pd.DataFrame = _frame("tree_record")
@@ -61,6 +64,7 @@ class Records:
     places: pd.DataFrame = field(default_factory=pd.DataFrame)
     findings: pd.DataFrame = field(default_factory=pd.DataFrame)
     rounds: pd.DataFrame = field(default_factory=pd.DataFrame)
+    crews: pd.DataFrame = field(default_factory=pd.DataFrame)
     questions: pd.DataFrame = field(default_factory=pd.DataFrame)
     settlings: pd.DataFrame = field(default_factory=pd.DataFrame)
     plan_images: pd.DataFrame = field(default_factory=pd.DataFrame)

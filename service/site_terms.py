@@ -9,7 +9,10 @@ from service.store.engine import Store
 from service.store.site_edits import revise_site
 from service.store.site_rows import NewSite, find_site
 
-CHANGEABLE = ("name", "country", "breast_height_m", "units", "time_zone", "phone", "qualified")
+CHANGEABLE = (
+    *("name", "country", "breast_height_m", "units", "time_zone", "phone", "qualified"),
+    *("unseen_girth_cm", "wind_limit"),
+)
 MAX_CHARACTERS = 200
 
 
@@ -49,7 +52,12 @@ def edit_terms(store: Store, slug: str, actor: Actor, seen_version: int, values:
         If the actor may not manage.
     """
     actor.require("manage")
-    given = {**values, "time_zone": values["time_zone"] or "", "name": values["name"] or ""}
+    given: dict[str, Any] = {
+        **dict.fromkeys(CHANGEABLE),
+        **values,
+        "time_zone": values["time_zone"] or "",
+        "name": values["name"] or "",
+    }
     terms = NewSite(slug=slug, **{name: given[name] for name in CHANGEABLE})
     faults = _lengths(values)
     try:
@@ -67,7 +75,7 @@ def _lengths(values: dict[str, Any]) -> list[tuple[str, str]]:
     faults = []
     if not (values["name"] or "").strip():
         faults.append(("name", "Give the ground a name."))
-    for name in ("name", "phone", "qualified"):
+    for name in ("name", "phone", "qualified", "wind_limit"):
         if len(values[name] or "") > MAX_CHARACTERS:
             faults.append((name, f"Use at most {MAX_CHARACTERS} characters."))
     return faults

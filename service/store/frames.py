@@ -19,6 +19,7 @@ from layers.column_kinds import Column
 from layers.corrections import LIVE, corrected
 from layers.danger_state import with_reports
 from layers.inputs import DEFAULT_BREAKS_CM, US_BREAKS_CM, Records, SiteTerms
+from layers.round_choice import UNSEEN_GIRTH_CM
 from layers.site_model import PUBLISHED, SiteModel
 from service.collecting import nothing_to_collect
 from service.store import schema
@@ -52,6 +53,8 @@ def terms_of(row: Any, model: SiteModel = PUBLISHED) -> SiteTerms:
         country=row.country,
         phone=row.phone,
         qualified=row.qualified,
+        unseen_girth_cm=UNSEEN_GIRTH_CM if row.unseen_girth_cm is None else row.unseen_girth_cm,
+        wind_limit=row.wind_limit,
         inspection_months=json.loads(row.inspection_months) if row.inspection_months else {},
         model=model,
     )
@@ -83,6 +86,7 @@ def _records(connection: Connection, site_fid: int, known_at: int | None) -> Rec
         places=places,
         findings=_plain(connection, schema.finding, site_fid, known_at),
         rounds=_kept_frame(_versioned(connection, schema.round_, site_fid, known_at), schema.round_),
+        crews=_kept_frame(_versioned(connection, schema.crew, site_fid, known_at), schema.crew),
         questions=_plain(connection, schema.question, site_fid, known_at),
         settlings=_plain(connection, schema.settling, site_fid, known_at),
         plan_images=_kept_frame(

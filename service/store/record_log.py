@@ -28,7 +28,7 @@ AT_ONCE = 2000  # rows that are fetched together
 OWN_NUMBERS = ("fid", "site_id", "change_id")  # of this store, not of the record
 JSON_TEXT = frozenset(
     {"kept", "content", "summary", "totals_cm", "proposal", "placement", "size_class_breaks_cm"}
-    | {"inspection_months", "leader_did"}
+    | {"inspection_months", "leader_did", "plan", "day_page", "meeting", "closing"}
 )
 
 _LATE = (schema.change.name, schema.former_version.name)

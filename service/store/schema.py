@@ -48,6 +48,8 @@ site = Table(
     Column("change_no", Whole, nullable=False, default=0),
     Column("version", sa.Integer, nullable=False, default=1),
     Column("created_at", Text, nullable=False),
+    Column("unseen_girth_cm", Real),  # pupils do not measure larger trees that nobody looked at; null = ours
+    Column("wind_limit", Text),  # in words; null = not set
     sqlite_strict=True,
     sqlite_autoincrement=True,
 )
@@ -309,6 +311,14 @@ round_ = versioned(
     Column("instrument", Text),
     Column("unit", Text),
     Column("height_m", Real),
+    Column("status", Text),  # planned | running | closed; null: only named, by a list or an entry
+    Column("plan", Text),  # JSON: sheets, what is left out and why, what was put back, what was asked
+    Column("day_page", Text),  # JSON: the lines of the day page
+    Column("meeting", Text),  # JSON: where everybody meets, in words and as a position
+    Column("started_at", Text),
+    Column("started_anyway", Text),  # why, where a line of the day page was empty
+    Column("closed_at", Text),
+    Column("closing", Text),  # JSON: what was missing and to be checked when it was closed
     Index("ix_round_site_id", "site_id"),
 )
 
@@ -318,6 +328,21 @@ crew = versioned(
     Column("code", Text, nullable=False),
     Column("kind", Text, nullable=False),  # pupils | volunteers | trained staff
     Index("ix_crew_site_id", "site_id"),
+)
+
+crew_word = Table(  # who may come in with a word; no record: it leaves in no copy of a site
+    "crew_word",
+    metadata,
+    fid_column(),
+    site_column(),
+    Column("crew_id", Text, nullable=False, unique=True),
+    Column("salt", Text, nullable=False),
+    Column("word_hash", Text, nullable=False),
+    Column("made_at", Text, nullable=False),
+    Column("ends_at", Text, nullable=False),
+    Index("ix_crew_word_site_id", "site_id"),
+    sqlite_strict=True,
+    sqlite_autoincrement=True,
 )
 
 question = Table(

@@ -19,6 +19,7 @@ from service.store.engine import Store
 from service.store.schema import area, change, place, site, target, tree
 
 _SLUG = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])?")
+MOST_UNSEEN_CM = 1000.0
 LOWEST_BREAST_HEIGHT_M, HIGHEST_BREAST_HEIGHT_M = 1.0, 1.5
 
 
@@ -36,6 +37,8 @@ class NewSite:
     invented: bool = False
     phone: str | None = None
     qualified: str | None = None
+    unseen_girth_cm: float | None = None
+    wind_limit: str | None = None
 
     def require_usable(self) -> None:
         """Check every term.
@@ -59,6 +62,9 @@ class NewSite:
             else None,
             ("country", "Give the two capital letters of the country, for example DE.")
             if self.country is not None and not re.fullmatch("[A-Z]{2}", self.country)
+            else None,
+            ("unseen_girth_cm", "Give a girth between 0 and 10 m, for example 50 cm, or leave it empty.")
+            if self.unseen_girth_cm is not None and not 0 <= self.unseen_girth_cm <= MOST_UNSEEN_CM
             else None,
         ]
         found = [fault for fault in faults if fault is not None]
@@ -201,6 +207,8 @@ def _columns(terms: NewSite) -> dict[str, Any]:
         "invented": int(terms.invented),
         "phone": terms.phone,
         "qualified": terms.qualified,
+        "unseen_girth_cm": terms.unseen_girth_cm,
+        "wind_limit": terms.wind_limit,
     }
 
 

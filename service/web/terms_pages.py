@@ -8,11 +8,11 @@ from flask_babel import gettext as _
 from service import conventions
 from service.site_terms import edit_terms, terms_now
 from service.view import SiteView
-from service.web import current, display, form, frame
+from service.web import current, display, form, frame, lengths
 
 bp = Blueprint("terms_pages", __name__)
 
-TEXTS = ("name", "country", "units", "time_zone", "phone", "qualified")
+TEXTS = ("name", "country", "units", "time_zone", "phone", "qualified", "wind_limit")
 
 
 @bp.route("/sites/<slug>/terms", methods=["GET", "POST"])
@@ -21,10 +21,12 @@ def site_terms(slug: str) -> Any:
     view = current.site_view(slug)
     if request.method == "GET":
         known = terms_now(current.store(), slug)
-        return _page(view, form.blank(version=known.version, **known.values))
+        girth = lengths.shown(known.values["unseen_girth_cm"], view.terms.units, "width")
+        return _page(view, form.blank(version=known.version, **{**known.values, "unseen_girth_cm": girth}))
     sent = form.typed()
     values: dict[str, Any] = {**sent.texts(*TEXTS), "breast_height_m": sent.number("breast_height_m") or 0.0}
     version = int(sent.number("version") or 0)
+    values["unseen_girth_cm"] = lengths.typed(sent, "unseen_girth_cm", view.terms.units, kind="width")
     values["country"] = values["country"] and values["country"].upper()
     written = form.tried(sent, lambda: edit_terms(current.store(), slug, current.actor(), version, values))
     if written is None:
