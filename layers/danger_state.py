@@ -64,6 +64,8 @@ def dangers_of(records: Records) -> pd.DataFrame:
         that day or later, as settled, is over.
     """
     said = _said(records)
+    if not len(said):
+        return said.assign(answered=pd.Series(dtype=bool))
     state = corrected(said.assign(subject=said["tree_id"].fillna("")), "danger_id", "subject")["state"]
     held = state.isin([LIVE, WAITING]) & ~said["void"].astype(bool) & said["sight"].isin(DANGER_WORDS)
     answered = _answered(records.danger_answers, said)

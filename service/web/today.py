@@ -15,6 +15,7 @@ from service.view import SiteView
 from service.web import display, figure_facts, how_facts, open_questions
 
 DUE_DAYS = 31
+MOST_NAMES = 4
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,8 @@ def lines(view: SiteView) -> list[Line]:
     """Return what is to be seen to, the most pressing first."""
     base = f"/sites/{view.terms.slug}"
     if view.trees.empty:
-        return _first_steps(view, base)
+        closed = _closed_line(view, base)
+        return [*([closed] if closed else []), *_first_steps(view, base)]
     flags = open_flags(view)
     signs = flags[flags["kind"] == "sign"]
     late = signs[signs["answer_by"].notna() & (signs["answer_by"] < view.as_of)]
@@ -71,6 +73,7 @@ def lines(view: SiteView) -> list[Line]:
         signs["answer_by"].notna() & (signs["answer_by"] >= view.as_of) & (signs["answer_by"] <= until)
     ]
     found = [
+        _closed_line(view, base),
         _signs_line(signs["tree_id"].nunique(), base),
         _counted(
             len(late),
@@ -120,6 +123,16 @@ def _first_steps(view: SiteView, base: str) -> list[Line]:
         )
         return [ground, *steps]
     return steps
+
+
+def _closed_line(view: SiteView, base: str) -> Line | None:
+    """What people are kept out of, by name."""
+    if not len(view.closures):
+        return None
+    names = list(view.closures["name"])
+    said = ngettext("%(count)s place is closed", "%(count)s places are closed", len(names), **_n(len(names)))
+    more = ", ".join(names[:MOST_NAMES]) + (" …" if len(names) > MOST_NAMES else "")
+    return Line(said, f"{base}/ground#h-closed", more)
 
 
 def _signs_line(trees: int, base: str) -> Line:

@@ -8,7 +8,7 @@ from PIL import Image
 from layers import maps
 from layers.inputs import US_BREAKS_CM
 from tests.builders import make_site
-from tests.map_builders import DAY, HOSTILE, asset_texts, make_document
+from tests.map_builders import DAY, HOSTILE, asset_texts, box_of, make_document, place_of
 
 READY = ".bw-map-ready"
 
@@ -283,3 +283,82 @@ def test_an_address_with_a_tree_opens_its_card(tmp_path, open_page):
     watched.page.goto(path.as_uri() + "#tree=" + document["trees"]["tree_id"][3])
     watched.page.wait_for_selector(".bw-card h2")
     assert watched.page.locator(".bw-card").is_visible()
+
+
+def ring(x0, y0, x1, y1):
+    return {"name": "Keep out <b>", "geometry": box_of(x0, y0, x1, y1), "trees": [], **CLOSED}
+
+
+CLOSED = {"from_on": "2026-05-01", "why": "storm", "how_marked": "tape", "who_may_reopen": "council"}
+WIRE = {
+    "kind": "overhead line",
+    "note": "along the fence",
+    "ask": "Stay away.",
+    "geometry": box_of(0, 0.9, 1, 0.95),
+}
+
+
+def point_of(page, x, y):
+    """Where a point of the unit square of the ground is drawn, in the page."""
+    return page.evaluate(
+        """([lon, lat]) => { const p = map_shell.latLngToContainerPoint([lat, lon]);
+                             const box = map_shell.getContainer().getBoundingClientRect();
+                             return [box.x + p.x, box.y + p.y]; }""",
+        list(place_of(x, y)),
+    )
+
+
+def test_what_is_closed_is_hatched_on_top_and_can_be_switched(opened, tmp_path):
+    bare = opened(make_document()).page
+    without = inked(bare, tmp_path, ".bw-map-ground")
+    watched = opened(make_document(closures=[ring(0.2, 0.2, 0.8, 0.8)]))
+    page = watched.page
+    drawn = inked(page, tmp_path, ".bw-map-ground")
+    assert drawn > 1.05 * without
+    page.locator('[data-layer="closures"]').uncheck()
+    assert abs(inked(page, tmp_path, ".bw-map-ground") - without) < 0.02 * without
+    for layer in page.locator('[data-layer^="areas"]').all():
+        layer.uncheck()
+        layer.check()
+    page.locator('[data-layer="closures"]').check()
+    assert abs(inked(page, tmp_path, ".bw-map-ground") - drawn) < 0.02 * drawn
+    assert watched.complaints == []
+
+
+def test_a_tree_in_a_closed_place_is_reached_and_its_card_says_closed(opened):
+    document = make_document()
+    name = document["trees"]["tag"]["values"][0]
+    first = document["trees"]["tree_id"][document["trees"]["tag"]["codes"].index(0)]
+    page = opened(make_document(closures=[ring(0, 0, 1, 1) | {"trees": [first]}])).page
+    page.mouse.click(*pixel_of(page, name))
+    card = page.locator(".bw-card")
+    assert card.locator("h2").inner_text() == name
+    assert "Closed since 1 May 2026: Keep out <b>. Keep out." in card.inner_text()
+
+
+def test_the_edge_of_a_closed_place_and_the_search_open_its_card(opened):
+    page = opened(make_document(closures=[ring(0.3, 0.3, 0.7, 0.7)])).page
+    page.mouse.click(*point_of(page, 0.3, 0.41))
+    card = page.locator(".bw-card")
+    assert card.locator("h2").inner_text() == "Keep out <b>"
+    assert "council" in card.inner_text()
+    page.keyboard.press("Escape")
+    find(page, "keep out").first.click()
+    assert card.locator("h2").inner_text() == "Keep out <b>"
+
+
+def test_hazards_are_a_layer_with_what_they_ask(opened, tmp_path):
+    page = opened(make_document(hazards=[WIRE])).page
+    find(page, "along the fence").first.click()
+    assert "Stay away." in page.locator(".bw-card").inner_text()
+    page.keyboard.press("Escape")
+    drawn = inked(page, tmp_path, ".bw-map-ground")
+    page.locator('[data-layer="hazards"]').uncheck()
+    assert inked(page, tmp_path, ".bw-map-ground") < drawn
+
+
+@pytest.mark.parametrize("width", [360, 1440])
+def test_a_map_with_closed_places_and_hazards_has_no_fault_of_accessibility(opened, width):
+    page = opened(make_document(closures=[ring(0.2, 0.2, 0.8, 0.8)], hazards=[WIRE]), width).page
+    found = Axe().run(page, options={"resultTypes": ["violations"]}).response["violations"]
+    assert [fault["id"] for fault in found] == []

@@ -196,6 +196,7 @@ def test_an_area_is_closed_by_its_name_changed_and_reopened_on_a_finding(client,
     inside = set(now(store).closed_trees)
     assert inside
     assert "Front lawn since" in words(client.get(f"{SITE}/ground").text)
+    assert "1 place is closed Front lawn" in words(client.get(SITE).text)
 
     assert send(client, f"/closures/{closure.id}/edit", how_marked="red tape").status == 303
     assert now(store).closures.iloc[0]["how_marked"] == "red tape"
