@@ -21,6 +21,7 @@ CRS84 = "http://www.opengis.net/def/crs/OGC/1.3/CRS84"
 EPSG = "http://www.opengis.net/def/crs/EPSG/0/"
 ALWAYS = (CRS84, f"{EPSG}4326", f"{EPSG}3857")
 ZONED = ("WGS 84", "ETRS89", "NAD83")
+_LEAST_STEP_M = 0.001
 _ZONE = re.compile(r"[\w ]+ / UTM zone \d+[NS]")  # and no variant of it with other axes
 
 Box = tuple[float, float, float, float]
@@ -93,6 +94,27 @@ def _moved(transformer: Transformer) -> Moved:
         return np.column_stack(transformer.transform(there[:, 0], there[:, 1]))
 
     return moved
+
+
+def outline_in_crs84(uri: str, box: Box) -> Any | None:
+    """Return the sides of a box of a grid as they run in CRS84, as a shapely geometry.
+
+    A box without width is a line or a point. None where its sides are those of a box in CRS84 too, or too far away to be drawn there.
+    """
+    if is_geographic(uri):
+        return None
+    left, low, right, high = box
+    if left == right or low == high:
+        ends = [(left, low), (right, high)]
+        shape = shapely.Point(ends[0]) if ends[0] == ends[1] else shapely.LineString(ends)
+    else:
+        shape = shapely.box(*box)
+    step = max(right - left, high - low) / 20
+    fine = shapely.segmentize(shape, step) if step > _LEAST_STEP_M else shape
+    moved = shapely.transform(fine, _moved(_transformer(_name(uri), forth=False)))
+    lon = shapely.get_coordinates(moved)
+    near = np.isfinite(lon).all() and float(np.ptp(lon[:, 0])) <= 180.0
+    return moved if near else None
 
 
 def is_geographic(uri: str) -> bool:

@@ -11,14 +11,13 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-import numpy as np
 import shapely
 from flask import request
 from flask_babel import gettext as _
 
 from service.cql_filter import LANGUAGES, parsed
 from service.cql_nodes import All, Drawn, IsNull, Meets, Node, Property, Some
-from service.crs_list import CRS84, box_to_crs84, is_geographic, shape_to_crs84
+from service.crs_list import CRS84, box_to_crs84, is_geographic, outline_in_crs84, shape_to_crs84
 from service.errors import InvalidRequest
 from service.feature_kinds import GEOMETRY
 from service.feature_questions import DEFAULT_LIMIT, MAX_LIMIT, Asked, Box, By
@@ -162,15 +161,8 @@ def _turned(lon: float) -> float:
 
 def _outline(uri: str, corners: Box) -> Node | None:
     """What a feature must meet beside the box: its straight sides are none in longitude and latitude."""
-    move = shape_to_crs84(uri)
-    ring = shapely.segmentize(
-        shapely.box(*corners), max(corners[2] - corners[0], corners[3] - corners[1], 1e-9) / 20
-    )
-    if move is None or ring.area == 0:
-        return None
-    shape = move(ring)
-    lon = np.asarray(shape.exterior.coords)[:, 0]
-    if not np.isfinite(lon).all() or float(np.ptp(lon)) > 180.0:
+    shape = outline_in_crs84(uri, corners)
+    if shape is None:
         return None
     place = Property(GEOMETRY)
     return Some((IsNull(place), Meets(place, Drawn(wkb=bytes(shapely.to_wkb(shape))))))

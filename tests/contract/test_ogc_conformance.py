@@ -553,6 +553,14 @@ def test_crs_a_box_of_a_grid_has_the_sides_of_the_grid(yard_app):
         assert {feature["id"] for feature in found["features"]} == inside
 
 
+@pytest.mark.parametrize(
+    "box", ["0,0,0,0", "0,0,0,40", "-0.0,0,0,0,0,40", "0,0,5e-324,5e-324", "1,1,1.0000001,1"]
+)
+@pytest.mark.parametrize("uri", SYSTEMS[2:])
+def test_crs_a_box_without_width_is_a_line_or_a_point(yard_app, uri, box):
+    assert trees(yard_app.test_client(), bbox=box, bbox_crs=uri)["numberMatched"] == 0
+
+
 @pytest.mark.parametrize("name", ["crs", "bbox-crs", "filter-crs"])
 @pytest.mark.parametrize(
     "said", ["EPSG:4326", "", f"{EPSG}4258", f"{EPSG}99999", "http://example.org", CRS84.lower()]

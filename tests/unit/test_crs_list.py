@@ -13,7 +13,16 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.crs_list import CRS84, EPSG, box_to_crs84, crs_of, from_crs84, is_geographic, shape_to_crs84
+from service.crs_list import (
+    CRS84,
+    EPSG,
+    box_to_crs84,
+    crs_of,
+    from_crs84,
+    is_geographic,
+    outline_in_crs84,
+    shape_to_crs84,
+)
 
 BODENSEE = (9.1, 47.6, 9.2, 47.7)
 
@@ -64,3 +73,22 @@ def test_there_and_back_is_the_same_place(uri, lon, lat):
     there = from_crs84(uri)(np.array([[lon, lat]]))
     back = shape_to_crs84(uri)(shapely.points(there)[0])
     assert (back.x, back.y) == pytest.approx((lon, lat), abs=1e-8)
+
+
+SIDES = st.one_of(st.floats(-1e6, 1e6), st.sampled_from([0.0, -0.0, 5e-324, 1e-9, 40.0]))
+
+
+@given(st.sampled_from([f"{EPSG}3857", f"{EPSG}25832"]), SIDES, SIDES, SIDES, SIDES)
+def test_the_outline_of_any_box_meets_its_own_corners(uri, x0, y0, x1, y1):
+    box = (min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1))
+    outline = outline_in_crs84(uri, box)
+    if outline is None:
+        assert uri != f"{EPSG}3857"
+        return
+    corner = shape_to_crs84(uri)(shapely.Point(box[0], box[1]))
+    assert shapely.distance(shapely.from_wkb(shapely.to_wkb(outline)), corner) < 1e-9
+    shapely.intersects(outline, corner)
+
+
+def test_a_box_of_degrees_needs_no_outline():
+    assert outline_in_crs84(f"{EPSG}4326", (47.0, 9.0, 48.0, 10.0)) is None
