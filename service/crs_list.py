@@ -99,7 +99,8 @@ def _moved(transformer: Transformer) -> Moved:
 def outline_in_crs84(uri: str, box: Box) -> Any | None:
     """Return the sides of a box of a grid as they run in CRS84, as a shapely geometry.
 
-    A box without width is a line or a point. None where its sides are those of a box in CRS84 too, or too far away to be drawn there.
+    A box without width is a line or a point. None where its sides are those of a box in CRS84 too, or too far
+    away to be drawn there.
     """
     if is_geographic(uri):
         return None
