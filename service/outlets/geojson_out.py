@@ -19,7 +19,7 @@ from layers import antimeridian
 from service.layer_parts import Layer, LayerColumn, LayerFacts, LayerPart, columns_named, properties_of
 from service.outlets.layer_rows import LOCAL_NOTE, POSITION
 
-ROWS_A_PIECE = 1000
+ROWS_A_PIECE = 100  # so few that they stay in the cache of the processor, which is a fifth faster
 RECORD_SEPARATOR = b"\x1e"
 
 
