@@ -9,6 +9,7 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from urllib.request import urlopen
 
 import pytest
 
@@ -28,6 +29,7 @@ def address(tmp_path):
     make_open_sites(store, tmp_path)
     store.close()
     with serving(path, tmp_path / "log.txt") as where:
+        urlopen(f"{where}/ogc/openapi.json", timeout=120).close()  # what is computed once is there
         yield where
 
 
