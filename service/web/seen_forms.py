@@ -40,7 +40,7 @@ def note(slug: str, tree_id: str) -> Any:
         return _page(view, tree, sent, seen)
     form.told(answers, _("What was seen is kept."))
     if reports:
-        flash(danger_fields.DANGER_KEPT)
+        flash(str(danger_fields.DANGER_KEPT))
     return form.away(f"/sites/{slug}/trees/{tree_id}")
 
 

@@ -141,6 +141,7 @@ def site_flags(slug: str) -> str:
         counts={kind: int(counts.get(kind, 0)) for kind in ("sign", "circumstance", "gap")},
         site=view.figures[0],
         q=request.args.get("q", ""),
+        closed=view.closed_trees,
     )
 
 

@@ -40,7 +40,15 @@ def site_trees(slug: str) -> str:
     asked = request.args.to_dict()
     shown = listing(view.trees, asked, searched=SEARCHED, exact=EXACT, default_sort="tag")
     places = sorted({place for place in view.trees["place"] if place})
-    return frame.site_page("trees.html", view, "trees", list=shown, places=places[:500], reaches=view.reaches)
+    return frame.site_page(
+        "trees.html",
+        view,
+        "trees",
+        list=shown,
+        places=places[:500],
+        reaches=view.reaches,
+        closed=view.closed_trees,
+    )
 
 
 @bp.get("/sites/<slug>/trees.csv")

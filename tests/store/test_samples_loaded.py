@@ -107,5 +107,5 @@ def test_only_a_manager_may_load_them(store):
 def test_progress_says_what_is_being_done(store):
     said = []
     load_samples(store, LOCAL_MANAGER, said.append)
-    assert len(said) == 14
+    assert len(said) == 16
     assert any("trees" in words for words in said)

@@ -142,6 +142,8 @@ def test_closing_the_place_is_offered_first_and_comes_with_the_answer(client, st
     shown = words(client.get(f"{SITE}/trees/{tree.tree_id}").text)
     assert "Keep out. a fresh crack in the wood" in shown
     assert "Who may reopen it: inspector" in shown
+    for page in ("trees?q=A5", "flags?kind=all"):
+        assert f"{tree.tag} closed: keep out" in words(client.get(f"{SITE}/{page}").text)
 
 
 def test_the_circle_reaches_as_far_as_the_tree_could_where_that_is_known(client, store, view):
