@@ -21,7 +21,7 @@ KIT: dict[str, str] = {
     "string and ruler": N_("strings with a ruler"),
     "sighting": N_("rulers or sticks to sight along"),
     "chalk": N_("pieces of chalk"),
-    "pole": N_("poles cut to the measuring height"),
+    "pole": N_("height poles"),
     "board": N_("clipboards"),
     "pencil": N_("pencils"),
     "first aid": N_("first aid box"),

@@ -239,10 +239,12 @@ class _Desk:
             roles.append((self.ids[row], REPEAT if is_again else FIRST))
             seen.add(stop)
         line = shapely.LineString(sector.line) if len(sector.line) > 1 else None
-        return Sheet(team, tuple(roles), sector.minutes + minutes, sector.way_m, self._shape(rows), line)
+        own = [row for row, stop in zip(rows, sector.stops, strict=True) if stop not in sector.again]
+        shape = self._shape(own or rows)
+        return Sheet(team, tuple(roles), sector.minutes + minutes, sector.way_m, shape, line)
 
     def _shape(self, rows: Sequence[int]) -> Any:
-        """The outline of a sector: its trees with some metres round them, up to the barriers."""
+        """The outline of a sector: its trees with some metres round them, without the barriers."""
         if not rows:
             return None
         spots = shapely.multipoints(self.at[_whole(rows)])

@@ -4,7 +4,7 @@ In words: the ground falls into parts between which nobody crosses a barrier; ea
 its trees take. A part is cut across its longer side by time, again and again, until each team has a piece.
 Each team's walk goes from tree to tree and ends where everybody meets. Then trees at the edge of a longer
 sector go over to a shorter one beside it, as long as that makes the times more equal. Trees that two teams
-measure are given to the second team that has least to do with them, never to the same one. Nothing is drawn
+measure are given to the second team that has the least way to them, never to the same one. Nothing is drawn
 by lot: the same trees give the same sectors.
 """
 
@@ -239,14 +239,13 @@ class _Desk:
         return float(self.minutes[row] + added[place]), place
 
     def give_again(self, row: int) -> None:
-        """Give a tree to a second team: the one that is done first with it."""
-        times = [self.time(stops) for stops in self.walks]
+        """Give a tree to a second team: the one that has the least way to it."""
         options = [
-            (times[team] + self._insertion(stops, row)[0], team)
+            (self._insertion(stops, row)[0], self.time(stops), team)
             for team, stops in enumerate(self.walks)
             if row not in stops
         ]
-        team = min(options)[1]
+        team = min(options)[2]
         self.walks[team].insert(self._insertion(self.walks[team], row)[1], row + self.size)
 
     def even_out(self) -> None:

@@ -103,7 +103,7 @@ class SheetPage:
         pdf.set_font(style="B", size=11)
         room = self.width - pdf.get_string_width(of) - 4
         kind = self.words["leader_title" if self.job.leader else "title"]
-        pdf.text(MARGIN, TOP + 5, _fitted(pdf, f"{self.job.title} · {kind}", room))
+        pdf.text(MARGIN, TOP + 5, fitted(pdf, f"{self.job.title} · {kind}", room))
         pdf.text(MARGIN + self.width - pdf.get_string_width(of), TOP + 5, of)
 
     def _stop(self, width: float) -> None:
@@ -117,13 +117,13 @@ class SheetPage:
         pdf.set_xy(x + 2, y + 1.2)
         pdf.multi_cell(width - 4, 4.0, words["stop"], align="L", max_line_height=4.0)
         pdf.set_font(size=7.2)
-        pdf.text(x + 3, y + 11.8, _fitted(pdf, words["stop_when"], width - 6))
+        pdf.text(x + 3, y + 11.8, fitted(pdf, words["stop_when"], width - 6))
         for place, sight in enumerate(DANGERS):
             text = f"• {words.get(f'sight.{sight.word}', sight.plain)}"
-            pdf.text(x + 3, y + 14.7 + 2.7 * place, _fitted(pdf, text, width - 6))
+            pdf.text(x + 3, y + 14.7 + 2.7 * place, fitted(pdf, text, width - 6))
         pdf.set_font(style="B", size=8.4)
         called = stop_card.call(self.terms.phone, words["stop_call"], words["no_phone"])
-        pdf.text(x + 3, y + 31.6, _fitted(pdf, called, width - 6))
+        pdf.text(x + 3, y + 31.6, fitted(pdf, called, width - 6))
 
     def _facts(self, width: float) -> None:
         """Which round, team, day: what is not known is a line to write on."""
@@ -140,7 +140,7 @@ class SheetPage:
         at = x + pdf.get_string_width(f"{word}:") + 1.5
         if value:
             pdf.set_font(style="B", size=8.5)
-            pdf.text(at, y, _fitted(pdf, value, x + width - at))
+            pdf.text(at, y, fitted(pdf, value, x + width - at))
         else:
             pdf.set_line_width(0.2)
             pdf.line(at, y + 0.4, x + width, y + 0.4)
@@ -151,7 +151,7 @@ class SheetPage:
         pdf.set_fill_color(235)
         pdf.rect(MARGIN, 61.5, width, 15.0, style="F")
         pdf.set_font(style="B", size=8.5)
-        pdf.text(MARGIN + 2, 65.5, _fitted(pdf, words[f"instrument.{job.instrument}"], width - 4))
+        pdf.text(MARGIN + 2, 65.5, fitted(pdf, words[f"instrument.{job.instrument}"], width - 4))
         height = height_words(job.height_m, self.terms.units)
         pdf.set_font(size=8)
         pdf.text(MARGIN + 2, 70.6, words["read"])
@@ -162,7 +162,7 @@ class SheetPage:
         pdf.text(MARGIN + 2, 75.3, words["at_height"].format(height=height))
         if job.meet:
             pdf.set_font(size=7)
-            text = _fitted(pdf, f"{words['meet']}: {job.meet}", width / 2 - 4)
+            text = fitted(pdf, f"{words['meet']}: {job.meet}", width / 2 - 4)
             pdf.text(MARGIN + width - 2 - pdf.get_string_width(text), 75.2, text)
 
     def _table(self, rows: tuple[SheetRow, ...]) -> None:
@@ -215,14 +215,14 @@ class SheetPage:
                 pdf.rect(x + width / 2 - 1.7, y + ROW / 2 - 1.7, 3.4, 3.4)
             elif name == "where":
                 pdf.set_font(style="B", size=6.4)
-                pdf.text(x + 0.8, y + 2.8, _fitted(pdf, row.what, width - 1.4))
+                pdf.text(x + 0.8, y + 2.8, fitted(pdf, row.what, width - 1.4))
                 pdf.set_font(size=5.9)
                 for line, text in enumerate(_two_lines(pdf, row.where, width - 1.4)):
                     pdf.text(x + 0.8, y + 5.4 + 2.4 * line, text)
             else:
                 bold = name in ("number", "tag")
                 pdf.set_font(style="B" if bold else "", size=8.0 if bold else 7.0)
-                text = _fitted(pdf, str(getattr(row, name, "")), width - 0.8)
+                text = fitted(pdf, str(getattr(row, name, "")), width - 0.8)
                 pdf.text(x + (width - pdf.get_string_width(text)) / 2, y + ROW / 2 + 1, text)
 
     def _foot(self) -> None:
@@ -256,7 +256,7 @@ class SheetPage:
         pdf.text(x, y + 3.2, self.words["rule"])
 
 
-def _fitted(pdf: FPDF, text: str, width: float) -> str:
+def fitted(pdf: FPDF, text: str, width: float) -> str:
     """Return as much of a text as fits, with an ellipsis where it was cut."""
     plain = " ".join(text.split())
     if pdf.get_string_width(plain) <= width:
@@ -273,7 +273,7 @@ def _two_lines(pdf: FPDF, text: str, width: float) -> list[str]:
     while words and pdf.get_string_width(f"{first} {words[0]}".strip()) <= width:
         first = f"{first} {words.pop(0)}".strip()
     rest = " ".join(words)
-    return [line for line in (first, _fitted(pdf, rest, width)) if line]
+    return [line for line in (first, fitted(pdf, rest, width)) if line]
 
 
 def left_out_page(page: SheetPage, reasons: list[tuple[str, str]]) -> None:
@@ -283,7 +283,7 @@ def left_out_page(page: SheetPage, reasons: list[tuple[str, str]]) -> None:
     pdf.set_auto_page_break(True, 15)
     pdf.set_font(style="B", size=11)
     pdf.set_xy(MARGIN, TOP)
-    pdf.cell(0, 6, _fitted(pdf, f"{page.job.title} · {words['left_out']}", page.width))
+    pdf.cell(0, 6, fitted(pdf, f"{page.job.title} · {words['left_out']}", page.width))
     pdf.set_xy(MARGIN, TOP + 9)
     pdf.set_font(size=8)
     for tag, reason in reasons:

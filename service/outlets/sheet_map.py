@@ -80,12 +80,12 @@ class SectorMap:
             pdf.set_draw_color(130)
             pdf.set_fill_color(225)
             pdf.set_line_width(0.25)
-            _shape(pdf, shape, self._at, filled=kind in BUILT)
+            draw_shape(pdf, shape, self._at, filled=kind in BUILT)
             self._label(name, shape)
         pdf.set_draw_color(0)
         pdf.set_line_width(0.5)
         if self.around.outline is not None:
-            _shape(pdf, self.around.outline, self._at, filled=False)
+            draw_shape(pdf, self.around.outline, self._at, filled=False)
 
     def _hazards(self) -> None:
         """What endangers people: lines of dashes and dots with their words."""
@@ -94,7 +94,7 @@ class SectorMap:
             pdf.set_draw_color(0)
             pdf.set_line_width(0.5)
             pdf.set_dash_pattern(dash=2.4, gap=1.2)
-            _shape(pdf, shape, self._at, filled=False)
+            draw_shape(pdf, shape, self._at, filled=False)
             pdf.set_dash_pattern()
             self._label(self.words[word], shape)
 
@@ -104,11 +104,11 @@ class SectorMap:
         for shape in self.around.closures:
             pdf.set_draw_color(0)
             pdf.set_line_width(0.25)
-            _shape(
+            draw_shape(
                 pdf, shapely.MultiLineString(_hatching(shape, 2.8 / self.mm_per_m)), self._at, filled=False
             )
             pdf.set_line_width(0.8)
-            _shape(pdf, shape.boundary, self._at, filled=False)
+            draw_shape(pdf, shape.boundary, self._at, filled=False)
             self._label(self.words["closed_map"], shape)
 
     def _label(self, name: str, shape: Any) -> None:
@@ -192,14 +192,14 @@ class SectorMap:
         pdf.set_fill_color(255)
         pdf.set_line_width(0.2)
         pdf.rect(x, y, size, size, style="DF")
-        _shape(pdf, outline, at, filled=False)
+        draw_shape(pdf, outline, at, filled=False)
         left, top = at(self.middle[0] - shown[0] / 2, self.middle[1] + shown[1] / 2)
         pdf.set_line_width(0.5)
         with pdf.rect_clip(x, y, size, size):
             pdf.rect(left, top, shown[0] * scale, shown[1] * scale)
 
 
-def _shape(pdf: FPDF, shape: Any, at: Any, *, filled: bool) -> None:
+def draw_shape(pdf: FPDF, shape: Any, at: Any, *, filled: bool) -> None:
     """Draw a point as a cross, a line as a line, a polygon by its rings."""
     for part in getattr(shape, "geoms", [shape]):
         if part.is_empty:

@@ -185,6 +185,11 @@ class RowMaker:
             found += [Sector(tuple(rows[start : start + most])) for start in range(0, len(rows), most)]
         return found
 
+    def in_order(self, trees: pd.DataFrame, at: Array) -> list[SheetRow]:
+        """Return the rows of trees in the order in which they are given; raises as :meth:`sectors`."""
+        columns.require(trees, "trees", ("tree_id", "tag", "place", "genus", *NAMES))
+        return self._rows(trees, at, np.arange(len(trees)))
+
     def _rows(self, trees: pd.DataFrame, at: Array, group: NDArray[np.intp]) -> list[SheetRow]:
         rows: list[SheetRow] = []
         for number, place in enumerate(group, start=1):

@@ -79,7 +79,7 @@ def area_sheet(
     at, around = ground_of(trees, outline, targets, terms, hazards, closures)
     maker = RowMaker(terms, job, stems, stem_state, around, said)
     found = maker.sectors(trees, at, rows_a_sheet(job.paper))
-    pdf = _paper(terms, job)
+    pdf = new_paper(terms, job)
     for number, sector in enumerate(found, start=1):
         page = SheetPage(pdf, terms, job, said, sheet_code(terms, sector), number, len(found))
         page.draw(sector, around)
@@ -146,15 +146,16 @@ def sheet_with(view: "SiteView", area_ids: Iterable[str], code: str) -> tuple[st
     None if no sheet of these areas and places has it: trees were put in or taken out since it was printed.
     Small and capital letters are the same, and so are codes with and without the dash.
     """
-    asked = _bare(code)
+    asked = bare_code(code)
     for area_id in area_ids:
         for sector in _every_sector(view, area_id):
-            if _bare(sheet_code(view.terms, sector)) == asked:
+            if bare_code(sheet_code(view.terms, sector)) == asked:
                 return area_id, sector
     return None
 
 
-def _bare(code: str) -> str:
+def bare_code(code: str) -> str:
+    """Return a sheet's code in capital letters and digits only."""
     return "".join(letter for letter in code.upper() if letter.isalnum())
 
 
@@ -218,8 +219,12 @@ def _chosen(view: "SiteView", area_id: str) -> tuple[pd.DataFrame, Any]:
 
 def sheet_code(terms: SiteTerms, sector: Sector) -> str:
     """Return the code of a sheet: the same for the same trunks in the same order, on whatever day."""
-    trunks = [row.stem_id or row.tree_id for row in sector.rows]
-    named = "\n".join([terms.site_id, *trunks])
+    return code_of(terms, [row.stem_id or row.tree_id for row in sector.rows])
+
+
+def code_of(terms: SiteTerms, what: Sequence[str]) -> str:
+    """Return the code of ids of a site in their order."""
+    named = "\n".join([terms.site_id, *what])
     number = int.from_bytes(hashlib.sha256(named.encode("utf-8", "replace")).digest()[:8], "big")
     letters = ""
     for _ in range(6):
@@ -228,7 +233,14 @@ def sheet_code(terms: SiteTerms, sector: Sector) -> str:
     return f"{letters[:3]}-{letters[3:]}"
 
 
-def _paper(terms: SiteTerms, job: SheetJob) -> FPDF:
+def new_paper(terms: SiteTerms, job: SheetJob) -> FPDF:
+    """Return a paper without a page, with its fonts.
+
+    Raises
+    ------
+    StoreUnavailable
+        If the fonts are not beside the program.
+    """
     pdf = FPDF(orientation="portrait", unit="mm", format=PAPER_MM[job.paper])
     pdf.set_auto_page_break(False)
     pdf.set_margin(0)

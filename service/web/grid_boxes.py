@@ -30,9 +30,9 @@ DOUBTS = {"gone": "not found", "dead": "looks dead: no leaves"}
 Boxes = list[tuple[str, str, ObservationIn | StatusIn]]  # box, number on the tree, record
 
 
-def note_of(sent: form.Form, stem_id: str) -> str | None:
-    """What was ticked beside a trunk and belongs to its measurement."""
-    found = [NOTES[box] for box in ("ivy", "two") if sent.text(f"{box}-{stem_id}")]
+def note_of(sent: form.Form, field: str) -> str | None:
+    """What was ticked in a row and belongs to its measurement."""
+    found = [NOTES[box] for box in ("ivy", "two") if sent.text(f"{box}-{field}")]
     return "; ".join(found) or None
 
 
@@ -44,12 +44,12 @@ def ticked(sent: form.Form, rows: Sequence[dict[str, Any]], batch: uuid.UUID) ->
     """
     found: Boxes = []
     for row in rows:
-        stem_id = row["stem_id"]
-        is_measured = any(sent.text(f"{field}-{stem_id}") for field in ("r1", "r2"))
+        field = row["field"]
+        is_measured = any(sent.text(f"{reading}-{field}") for reading in ("r1", "r2"))
         for box, _words in BOXES:
             goes_along = box in ("ivy", "two") and is_measured
-            if sent.text(f"{box}-{stem_id}") and not goes_along:
-                id = str(uuid.uuid5(batch, f"{box}-{stem_id}"))
+            if sent.text(f"{box}-{field}") and not goes_along:
+                id = str(uuid.uuid5(batch, f"{box}-{field}"))
                 found.append((box, str(row["tag"] or ""), _record(sent, box, row["tree_id"], id)))
     return found
 

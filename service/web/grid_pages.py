@@ -11,7 +11,8 @@ from flask_babel import gettext as _
 from layers.goes import goes_of
 from service.entry import Answer, enter_readings
 from service.errors import InvalidRequest
-from service.outlets.sheet_rows import Sector
+from service.outlets.round_sheets import FoundSheet, round_sheet_with
+from service.outlets.sheet_rows import WIDTH_INSTRUMENTS, Sector
 from service.outlets.sheets import sheet_with
 from service.records import ReadingIn, parsed
 from service.view import SiteView
@@ -41,7 +42,7 @@ def grid(slug: str) -> Any:
     """The rows of an area, a place or the whole ground, in parts where they are many."""
     view = current.site_view(slug)
     if request.method == "GET":
-        return _page(view, form.blank(**_usual(view), batch=uuid.uuid4()))
+        return _page(view, form.blank(**{**_usual(view), **_of_round(view)}, batch=uuid.uuid4()))
     sent = form.typed()
     teams.require_code(view, sent)
     rows = _part_of(view)
@@ -96,6 +97,23 @@ def _usual(view: SiteView) -> dict[str, Any]:
     }
 
 
+def _of_round(view: SiteView) -> dict[str, Any]:
+    """How the team of a round's sheet measures."""
+    found = _round_sheet(view)
+    if found is None:
+        return {}
+    now = found.now
+    return {
+        "quantity": "diameter" if now.instrument in WIDTH_INSTRUMENTS else "girth",
+        "unit": now.unit,
+        "instrument": now.instrument,
+        "measured_on": min(view.as_of, now.to_on or now.from_on),
+        "crew": now.codes.get(found.crew_id),
+        "crew_kind": now.kinds.get(found.crew_id),
+        "height_m": lengths.shown(now.height_m, view.terms.units, "measuring"),
+    }
+
+
 def _part() -> int:
     said = request.args.get("part", "1")
     return int(said) if said.isdecimal() and len(said) < 6 and int(said) > 0 else 1
@@ -113,14 +131,28 @@ def _rows(view: SiteView) -> Rows:
     if sheet is None:
         return rows
     by_stem = {row["stem_id"]: row for row in _rows_of(view, "")}
-    on_it = [(row.number, row.stem_id) for row in sheet.rows if row.stem_id in by_stem]
-    return [{**by_stem[stem_id], "on_map": number} for number, stem_id in on_it]
+    found: Rows = []
+    fields: set[str] = set()
+    for row in sheet.rows:
+        if row.stem_id in by_stem:  # one team alone measures some trunks again at its end
+            field = row.stem_id if row.stem_id not in fields else f"{row.stem_id}-again"
+            fields.add(field)
+            found.append({**by_stem[row.stem_id], "on_map": row.number, "field": field})
+    return found
+
+
+def _round_sheet(view: SiteView) -> FoundSheet | None:
+    code = (request.args.get("sheet") or "").strip()
+    return round_sheet_with(view, code) if code else None
 
 
 def _sheet(view: SiteView) -> Sector | None:
     code = (request.args.get("sheet") or "").strip()
     if not code:
         return None
+    of_round = _round_sheet(view)
+    if of_round is not None:
+        return of_round.sector
     found = sheet_with(view, [area_id for area_id, _name in sheet_pages.zones_of(view)], code)
     return None if found is None else found[1]
 
@@ -136,6 +168,7 @@ def _rows_of(view: SiteView, zone: str) -> Rows:
     named = ["tree_id", "tag", "scientific_name", "name_as_written", "place"]
     merged = stems.merge(trees[named], on="tree_id")
     merged["many"] = merged.groupby("tree_id")["stem_id"].transform("size") > 1
+    merged["field"] = merged["stem_id"]
     merged["order"] = merged["tag"].map(_tag_order)
     rows: Rows = merged.sort_values(["order", "number"]).to_dict("records")
     return rows
@@ -156,12 +189,15 @@ def _items(view: SiteView, sent: form.Form, rows: Rows) -> dict[str, dict[str, A
     shared = {name: value for name, value in shared.items() if value is not None}
     count_in_hands(sent, shared)
     batch = _batch(sent)
+    of_round = _round_sheet(view)
+    if of_round is not None:
+        shared["round_id"] = of_round.now.id
     items = {}
     for row in rows:
-        guess = sent.number(f"guess-{row['stem_id']}")
-        other = lengths.typed(sent, f"height-{row['stem_id']}", units, kind="measuring")
-        note = grid_boxes.note_of(sent, row["stem_id"])
-        for field in (f"r1-{row['stem_id']}", f"r2-{row['stem_id']}"):
+        guess = sent.number(f"guess-{row['field']}")
+        other = lengths.typed(sent, f"height-{row['field']}", units, kind="measuring")
+        note = grid_boxes.note_of(sent, row["field"])
+        for field in (f"r1-{row['field']}", f"r2-{row['field']}"):
             laid = goes_of(sent.text(field) or "")
             parts = sent.text(field) if laid and laid.number > 1 else None
             value = sent.number(field) if parts is None else laid and laid.total

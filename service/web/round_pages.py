@@ -12,7 +12,7 @@ from layers.history import live_readings
 from layers.repeatability import Component, repeatability
 from service.errors import NotFound
 from service.view import SiteView
-from service.web import current, display, frame
+from service.web import current, display, frame, round_facts
 
 bp = Blueprint("round_pages", __name__)
 
@@ -31,6 +31,7 @@ class RoundLine:
     readings: int
     repeated: int
     teams: int
+    status: str | None = None
 
 
 @bp.get("/sites/<slug>/rounds")
@@ -53,7 +54,8 @@ def live_of(view: SiteView) -> pd.DataFrame:
 def _line(row: Any, mine: pd.DataFrame) -> RoundLine:
     each = mine["stem_id"].value_counts()
     repeated, teams = int((each > 1).sum()), int(mine["crew"].nunique())
-    return RoundLine(row.id, row.name, row.from_on, row.to_on, len(each), len(mine), repeated, teams)
+    status = str(round_facts.STATUS[row.status]) if row.status else None
+    return RoundLine(row.id, row.name, row.from_on, row.to_on, len(each), len(mine), repeated, teams, status)
 
 
 @bp.get("/sites/<slug>/rounds/<round_id>")

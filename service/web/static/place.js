@@ -38,8 +38,10 @@
     map.on("click", (tap) => {
       field(across).value = (tap.latlng.lng / scale).toFixed(digits);
       field(up).value = (tap.latlng.lat / scale).toFixed(digits);
-      field("position_source").value = "tap on plan";
-      field("position_accuracy_m").value = accuracy(tap);
+      if (field("position_source")) {
+        field("position_source").value = "tap on plan";
+        field("position_accuracy_m").value = accuracy(tap);
+      }
       show();
     });
     for (const name of [across, up]) field(name).addEventListener("input", show);
