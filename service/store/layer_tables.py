@@ -22,6 +22,7 @@ from layers.column_kinds import Kind
 from service.errors import StoreUnavailable
 from service.layer_parts import LayerColumn, LayerFacts, LayerPart, columns_named
 
+AT_ONCE = 10_000
 _TYPES: dict[Kind, sa.types.TypeEngine[Any]] = {
     "float": sa.REAL(),
     "int": sa.Integer(),
@@ -101,11 +102,18 @@ class LayerTable:
         """
         columns = [self.table.c[name] if name in self.table.c else self.column(name) for name in names]
         query = sa.select(*columns).order_by(self.table.c.fid)
+        taken: list[list[np.ndarray]] = [[] for _ in names]
         with self.connect() as connection:
-            rows = connection.execute(query).all()
-        cells = list(zip(*rows, strict=True)) or [()] * len(names)
+            rows = connection.execution_options(yield_per=AT_ONCE).execute(query)
+            for part in rows.partitions():
+                for pieces, name, column, cells in zip(
+                    taken, names, columns, zip(*part, strict=True), strict=True
+                ):
+                    pieces.append(_array(name, column, cells))
+        empty = [_array(name, column, ()) for name, column in zip(names, columns, strict=True)]
         return {
-            name: _array(name, column, of) for name, column, of in zip(names, columns, cells, strict=True)
+            name: np.concatenate([nothing, *pieces])
+            for name, nothing, pieces in zip(names, empty, taken, strict=True)
         }
 
 
