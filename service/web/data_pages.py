@@ -14,18 +14,18 @@ from werkzeug.wrappers import Response
 from service.conventions import breast_height_m
 from service.errors import Conflict, InvalidRequest
 from service.intake.snapshot_in import is_snapshot
+from service.outlets.exported_rows import EXPORTED
 from service.outlets.formula_guard import guarded
 from service.outlets.layer_rows import LAYERS
 from service.store.change_list import recent_changes
 from service.store.site_rows import create_site
-from service.web import current, display, frame, open_questions
+from service.web import current, display, frame, gis_addresses, open_questions
 from service.web.import_pages import kept_file
 from service.web.listing import found_rows, listing
 from service.web.snapshot_pages import bring_in
 
 bp = Blueprint("data_pages", __name__)
 
-FORMS = ("geojson", "csv")
 CHECKED = ("tag", "what", "detail")
 CHECK_COLUMNS = ("tree_id", "tag", "subject", "subject_id", "what", "detail", "row")
 TRIES = 50
@@ -37,13 +37,15 @@ def site_data(slug: str) -> str:
     view = current.site_view(slug)
     with current.store().read() as connection:
         changes = recent_changes(connection, slug)
+    local = view.terms.frame == "local"
     return frame.site_page(
         "data.html",
         view,
         "data",
-        layers=LAYERS,
-        forms=FORMS,
-        origin=request.host_url.rstrip("/"),
+        layers=LAYERS if local else EXPORTED,
+        local=local,
+        forms=gis_addresses.FORMAT_NAMES,
+        gis=gis_addresses.parts(slug, on_earth=not local),
         to_check=open_questions.number_to_check(view),
         changes=changes,
     )

@@ -8,6 +8,7 @@ from typing import Any
 
 from flask import Blueprint, Response
 
+from layers.caution import caution
 from service import features
 from service.crs_list import crs_of
 from service.errors import NotFound
@@ -67,7 +68,9 @@ def collections_page() -> Response:
     """The collections."""
     form = _form(OF_DOCUMENTS)
     found = [_collection(each, "json") for each in COLLECTIONS.values()]
-    return _document(ogc_documents.collection_list(found, form), form, "ogc_collections.html")
+    said = ogc_documents.collection_list(found, form)
+    given = {"collections": COLLECTIONS.values(), "caution": caution(None)}
+    return ogc_answers.document(said, ogc_links.JSON, form, "ogc_collections.html", said["links"], **given)
 
 
 @bp.get("/collections/<collection>")
