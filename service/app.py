@@ -10,6 +10,7 @@ from service.store.engine import Store
 from service.web import (
     access,
     api,
+    api_document,
     change_feed,
     chart_routes,
     closure_forms,
@@ -87,6 +88,7 @@ PAGES = (
     api,
     change_feed,
     ogc_pages,
+    api_document,
 )
 
 

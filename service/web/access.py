@@ -131,6 +131,7 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/sites/<slug>/data/uploads/<upload_id>/progress", "GET"): "manage",
     ("/sites/<slug>/data/imports/<int:change_no>", "GET"): "look",
     ("/sites/<slug>/data/imports/<int:change_no>/rows.csv", "GET"): "manage",
+    ("/api/openapi.json", "GET"): "look",
     ("/api/sites", "GET"): "look",
     ("/api/sites/<slug>/figures", "GET"): "look",
     (
