@@ -7,7 +7,8 @@ import pytest
 
 from layers.caution import CAUTION
 from service.actors import LOCAL_MANAGER
-from service.entry import enter_findings, enter_observations
+from service.danger import answer_dangers
+from service.entry import enter_observations
 from service.records import ObservationIn
 from service.store.site_rows import create_site
 from service.view import view_of
@@ -103,22 +104,12 @@ def test_a_danger_that_was_seen_stands_first_until_it_is_answered(client, store,
     seen = {"tree_id": tree.tree_id, "what": "hanging or broken branch", "observed_on": "2026-06-02"}
     enter_observations(store, SLUG, LOCAL_MANAGER, [seen])
     text = page(client)
-    assert "Danger was seen at 1 tree: keep people away and call 112 <b> now." in words(text)
+    assert "Danger was seen here. Keep people away. Call now: 112 <b>" in words(text)
     assert words(text).index("Danger was seen") < words(text).index("to be looked at by a qualified")
     assert tree.tag in words(page(client, f"/flags?kind=sign&tree_id={tree.tree_id}"))
-    now = view_of(store, SLUG, LOCAL_MANAGER)
-    mine = now.flags[(now.flags["tree_id"] == tree.tree_id) & (now.flags["kind"] == "sign")]
-    found = {
-        "found": "cut off",
-        "looked_on": "2026-06-03",
-        "capacity": "tree inspector",
-        "tree_id": tree.tree_id,
-    }
-    answers = [
-        {**found, "flag_key": flag.flag_key, "rule_version": int(flag.rule_version)}
-        for flag in mine.itertuples()
-    ]
-    enter_findings(store, SLUG, LOCAL_MANAGER, answers)
+    (danger,) = view_of(store, SLUG, LOCAL_MANAGER).dangers["danger_id"]
+    done = {"report_id": danger, "did": "cut off", "organisation": "council", "answered_on": "2026-06-03"}
+    answer_dangers(store, SLUG, LOCAL_MANAGER, [done])
     assert "Danger was seen" not in words(page(client))
 
 
