@@ -13,6 +13,7 @@ from typing import Literal
 from flask_babel import gettext as _
 
 from service.feature_kinds import COLLECTIONS
+from service.outlets.layer_rows import LAYERS
 from service.outlets.osm_tags import OSM_TREES
 from service.web import ogc_links
 from service.web.addresses import absolute
@@ -128,8 +129,9 @@ def _files(slug: str) -> Part:
     return Part(
         _("Files at addresses that stay"),
         _(
-            "Put another layer in the place of trees. Add ?as_of=YYYY-MM-DD for another day, &known_at=N "
-            "for what was known at change N. An unchanged layer answers 304 to its tag."
+            "In the place of trees: %(layers)s. Add ?as_of=YYYY-MM-DD for another day, &known_at=N for what "
+            "was known at change N. An unchanged layer answers 304 to its tag.",
+            layers=", ".join(LAYERS[1:]),
         ),
         (
             Address(

@@ -1,6 +1,7 @@
 """Copying addresses of open data: by mouse, by keyboard, where nothing can be copied, and without scripts."""
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from tests.browser.web_server import served
@@ -97,6 +98,8 @@ def test_all_parts_unfolded_fit_and_nothing_is_cut(open_page, address, width):
     )
     assert all(left >= 0 and right <= width and height > 0 for left, right, height in boxes)
     assert watched.page.evaluate("document.documentElement.scrollWidth") <= width
+    found = Axe().run(watched.page, options={"resultTypes": ["violations"]}).response["violations"]
+    assert [fault["id"] for fault in found] == []
     high = watched.page.locator(".opened button").evaluate_all("all => all.map(e => e.offsetHeight)")
     assert min(high) >= (44 if width == 360 else 24)  # WCAG 2.2, 2.5.8; 44 px on a phone by 2.5.5
 
