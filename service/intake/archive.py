@@ -5,7 +5,6 @@ References
 PKWARE APPNOTE 6.3, sections 4.4.4 (flags), 4.4.5 (methods) and 4.5; OWASP ASVS 5.0, 5.2.3 and 5.3.2.
 """
 
-import codecs
 import io
 import re
 import stat
@@ -22,11 +21,6 @@ _BLOCK = 1 << 20
 _ENCRYPTED = 0x1
 _BAD_NAME = re.compile(r"^[/\\]|^[A-Za-z]:|(?:^|[/\\])\.\.(?:[/\\]|$)|[\x00-\x1f\\]")
 _PACKED = (".zip", ".kmz", ".gz", ".bz2", ".xz", ".7z", ".rar", ".tar", ".tgz")
-
-
-def ready() -> None:
-    """Load the code page of names, as long as files can be opened."""
-    codecs.lookup("cp437")
 
 
 class Archive:

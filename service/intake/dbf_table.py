@@ -27,14 +27,6 @@ _LANGUAGES = {  # byte 29 of the header: code page
 _KINDS = b"CNFDL"  # text, numbers, days, yes or no; all others point to other files or are no text
 
 
-def ready() -> None:
-    """Load the code pages that a table may be in, as long as files can be opened."""
-    for page in (*_LANGUAGES.values(), *(f"cp{n}" for n in (*range(1250, 1259), 874, 932, 936, 949, 950))):
-        codecs.lookup(page)
-    for page in ("utf-8", "mac_roman", "gbk", "big5", *(f"iso8859-{n}" for n in range(1, 17) if n != 12)):
-        codecs.lookup(page)
-
-
 def read_dbf(data: bytes, page_said: bytes, out: PlainTable) -> list[bool]:
     """Put the columns of a table into ``out``; return for each record whether it stands (is not deleted).
 

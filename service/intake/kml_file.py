@@ -7,7 +7,9 @@ References
 OGC KML 2.2, 07-147r2, and 2.3, 12-007r2: Placemark, ExtendedData, MultiGeometry; positions are WGS84.
 """
 
+import re
 import xml.etree.ElementTree as ET
+from collections.abc import Container
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -27,6 +29,8 @@ _CONTAINERS = ("Folder", "Document")  # a document within a document is a layer 
 _SHAPES = ("Point", "LineString", "Polygon", "LinearRing")
 _WORDS = {"Point": "MultiPoint", "LineString": "MultiLineString", "Polygon": "MultiPolygon"}
 _KINDS = {"Point": "POINT", "LineString": "LINESTRING", "Polygon": "POLYGON"}
+_NUMBER = r"[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?"
+_POSITION = re.compile(rf"({_NUMBER}),({_NUMBER})(?:,{_NUMBER})?")
 
 
 @dataclass
@@ -35,15 +39,20 @@ class _Placemark:
     cells: dict[str, str] = field(default_factory=dict)
     shapes: list[tuple[str, list[Any]]] = field(default_factory=list)  # kind, rings or parts of positions
     positions: int = 0
+    fault: str | None = None
 
 
 class _Reader:
-    """Takes the elements of a file as they come; keeps placemarks, never a tree of elements."""
+    """Takes the elements of a file as they come; keeps placemarks, never a tree of elements.
 
-    def __init__(self) -> None:
+    ``beside`` are the names of files that are read as well: a link to one of them is not counted.
+    """
+
+    def __init__(self, beside: Container[str] = ()) -> None:
         self.placemarks: list[_Placemark] = []
         self.links = 0
         self.document = ""
+        self._beside = beside
         self._path: list[str] = []
         self._folders: list[str] = []
         self._text: list[str] = []
@@ -62,8 +71,6 @@ class _Reader:
             self._open = _Placemark(" / ".join(filter(None, self._folders)))
         elif name in _CONTAINERS:
             self._folders.append("")
-        elif name == "NetworkLink":
-            self.links += 1
         elif name in ("Data", "SimpleData"):
             self._data_name = attributes.get("name", "")
         elif (
@@ -83,6 +90,8 @@ class _Reader:
             self._open = None
         elif name in _CONTAINERS:
             self._folders.pop()
+        elif name == "href" and self._in("NetworkLink"):
+            self.links += text.strip().rpartition("/")[2].casefold() not in self._beside
         elif self._open is not None:
             self._take(self._open, name, text)
         elif name == "name" and self._path == ["kml", "Document"]:
@@ -100,8 +109,9 @@ class _Reader:
         elif name == "SimpleData" or (name == "value" and above == "Data"):
             placemark.cells[self._data_name] = text.strip()
         elif name == "coordinates" and placemark.shapes:
-            positions = _positions(text)
+            positions, fault = _positions(text)
             placemark.positions += len(positions)
+            placemark.fault = placemark.fault or fault
             if placemark.positions > MAX_POSITIONS:
                 raise Unreadable(
                     f"{{file}} has a placemark of more than {MAX_POSITIONS:,} positions; cut it into parts."
@@ -121,7 +131,30 @@ def read_kml(data: bytes, layer: str | None) -> PlainTable:
     InvalidRequest
         If it has several and none of them is told.
     """
-    reader = _Reader()
+    return _table([_read(data)], layer)
+
+
+def read_kmz(data: bytes, layer: str | None) -> PlainTable:
+    """Return the table of the KML files in a KMZ archive; each is a folder where several have placemarks.
+
+    Raises
+    ------
+    Unreadable
+        If it holds none, or goes beyond the limits of an archive.
+    Ask
+        If it has folders of several kinds, and the layer tells which is meant.
+    InvalidRequest
+        If it has several and none of them is told.
+    """
+    archive = Archive(data)
+    names = [name for name in archive.names if name.endswith(".kml")]
+    if not names:
+        raise Unreadable("{file} holds no KML; export the layer again, or as GeoJSON.")
+    return _table([_read(archive.read(name), names) for name in names], layer)
+
+
+def _read(data: bytes, beside: Container[str] = ()) -> _Reader:
+    reader = _Reader(beside)
     parser = DefusedXMLParser(target=reader, forbid_dtd=True)
     try:
         parser.feed(data)
@@ -131,30 +164,15 @@ def read_kml(data: bytes, layer: str | None) -> PlainTable:
             "{file} has definitions of its own (a DOCTYPE), which KML does not need; it was not read. "
             "Export it again."
         ) from wrong
-    except (ET.ParseError, LookupError, ValueError) as wrong:
+    except ET.ParseError as wrong:
         raise Unreadable("{file} is no whole XML: it may be cut off. Export it again.") from wrong
-    if not reader.placemarks:
-        raise Unreadable(_nothing(reader))
-    return _table(reader, layer)
+    except (LookupError, ValueError, OSError) as wrong:  # files of further code pages cannot be opened
+        raise Unreadable("{file} is in an encoding that is not read here; export it in UTF-8.") from wrong
+    return reader
 
 
-def read_kmz(data: bytes, layer: str | None) -> PlainTable:
-    """Return the table of the KML file in a KMZ archive: the first that it holds.
-
-    Raises
-    ------
-    Unreadable
-        If it holds none, or goes beyond the limits of an archive.
-    """
-    archive = Archive(data)
-    name = next((name for name in archive.names if name.endswith(".kml")), None)
-    if name is None:
-        raise Unreadable("{file} holds no KML; export the layer again, or as GeoJSON.")
-    return read_kml(archive.read(name), layer)
-
-
-def _nothing(reader: _Reader) -> str:
-    if reader.links:
+def _nothing(links: int) -> str:
+    if links:
         return (
             "{file} only points to another file (NetworkLink), which is not fetched; save the places "
             "themselves as KML."
@@ -162,8 +180,14 @@ def _nothing(reader: _Reader) -> str:
     return "{file} holds no placemarks; there is nothing to take in."
 
 
-def _table(reader: _Reader, layer: str | None) -> PlainTable:
-    rows = reader.placemarks
+def _table(files: list[_Reader], layer: str | None) -> PlainTable:
+    links = sum(file.links for file in files)
+    files = [file for file in files if file.placemarks]
+    if not files:
+        raise Unreadable(_nothing(links))
+    if len(files) > 1:
+        _put_into_folders(files)
+    rows = [row for file in files for row in file.placemarks]
     folders = list(dict.fromkeys(row.folder for row in rows))
     kinds = {folder: {_kind(row) for row in rows if row.folder == folder} - {None} for folder in folders}
     name = ""
@@ -180,16 +204,23 @@ def _table(reader: _Reader, layer: str | None) -> PlainTable:
     filled = [place for place, column in enumerate(columns) if any(column)]
     out = PlainTable(
         FORM,
-        name or (folders[0] if len(folders) == 1 else "") or reader.document,
+        name or (folders[0] if len(folders) == 1 else "") or files[0].document,
         [headers[place] for place in filled],
         [columns[place] for place in filled],
         [_shape(row) for row in rows],
         "EPSG:4326",
     )
     out.guesses.append(("crs", "WGS84 (EPSG:4326)", "KML is in WGS84 (OGC 07-147r2).", 0.99))
-    if reader.links:
-        out.guesses.append(("links", str(reader.links), LINKS, 1.0))
+    out.faults = {place: row.fault for place, row in enumerate(rows) if row.fault}
+    if links:
+        out.guesses.append(("links", str(links), LINKS, 1.0))
     return out
+
+
+def _put_into_folders(files: list[_Reader]) -> None:
+    for file in files:
+        for row in file.placemarks:
+            row.folder = " / ".join(filter(None, (file.document, row.folder)))
 
 
 def _one(kinds: set[str | None]) -> str | None:
@@ -200,19 +231,15 @@ def _kind(row: _Placemark) -> str | None:
     return _KINDS[row.shapes[0][0]] if row.shapes else None
 
 
-def _positions(text: str) -> list[list[float]]:
-    """Return positions of longitude, latitude and perhaps height, apart by blanks.
-
-    Raises
-    ------
-    ValueError
-        If one is none.
-    """
+def _positions(text: str) -> tuple[list[list[float]], str | None]:
+    """Return positions of longitude and latitude, apart by blanks, and what of the text is none."""
     out = []
-    for said in text.split():
-        numbers = said.split(",")
-        out.append([float(numbers[0]), float(numbers[1])])
-    return out
+    for said in re.sub(r",\s+", ",", text).split():  # blanks after commas are no KML, but often written
+        found = _POSITION.fullmatch(said)
+        if found is None:
+            return [], f"{said[:40]!r} is no position; KML writes longitude,latitude with decimal points."
+        out.append([float(found[1]), float(found[2])])
+    return out, None
 
 
 def _shape(row: _Placemark) -> Any:

@@ -1,8 +1,8 @@
 """What a shut-in reader hands over: rows and columns of text, shapes as plain lists, nothing computed.
 
 It leaves the process as lines of JSON: what it is, column by column, then the shapes. A shape is null,
-``[x, y]`` for a point, the
-hexadecimal digits of WKB, or a geometry as in GeoJSON; who takes it over checks it.
+``[x, y]`` for a point, the hexadecimal digits of WKB, or a geometry as in GeoJSON; who takes it over checks
+it.
 """
 
 import datetime as dt

@@ -16,7 +16,7 @@ class SourceTable:
     """
 
     path: Path
-    form: str  # csv | geojson | geopackage
+    form: str  # csv, geojson, geopackage, flatgeobuf ...
     layer_name: str
     headers: list[str]
     columns: list[list[str]]

@@ -2,11 +2,13 @@
 
 import datetime as dt
 import json
+import zipfile
 
 import geopandas
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
+import pyogrio
 import pyproj
 import pytest
 import shapely
@@ -394,6 +396,67 @@ def test_kmz_is_read_as_the_kml_within(tmp_path):
     assert read_table(path).column("name") == ["A 1"]
 
 
+def test_kmz_that_gdal_wrote_is_read_though_its_first_file_only_links_to_the_others(tmp_path):
+    """LIBKML of GDAL writes each layer to a file of its own in the archive."""
+    frame = points([{"Baumart": "Ähre", "x": 9.1, "y": 47.6}])
+    pyogrio.write_dataframe(frame, tmp_path / "a.kmz", driver="LIBKML", layer="trees")
+    assert zipfile.ZipFile(tmp_path / "a.kmz").namelist()[0] == "doc.kml"
+    table = read_table(tmp_path / "a.kmz")
+    assert values(table) == {"Baumart": ["Ähre"]}
+    assert [guess for guess in table.guesses if guess.what == "links"] == []
+
+
+def test_several_kml_files_in_a_kmz_are_folders_and_links_out_of_it_are_said(tmp_path):
+    def named(name, inside):
+        return kml_of(f"<name>{name}</name>{inside}")
+
+    far = "<NetworkLink><Link><href>http://far.example/c.kml</href></Link></NetworkLink>"
+    files = {"doc.kml": named("Nord", placed("1") + far), "layers/b.kml": named("Süd", placed("2"))}
+    table = read_table(pack(tmp_path / "a.kmz", files))
+    assert values(table) == {"name": ["1", "2"], "Folder": ["Nord", "Süd"]}
+    assert guess_of(table, "links").value == "1"
+
+
+@pytest.mark.parametrize("encoding", ["windows-1252", "ISO-8859-15", "UTF-16", "koi8-r"])
+def test_kml_is_read_in_the_encoding_that_it_names(tmp_path, encoding):
+    word = "Ель" if encoding == "koi8-r" else "Größe"
+    path = tmp_path / "a.kml"
+    path.write_bytes(kml_of(placed(word)).decode().replace("UTF-8", encoding).encode(encoding))
+    assert read_table(path).column("name") == [word]
+
+
+def test_kml_in_an_encoding_that_is_not_read_says_so(tmp_path):
+    path = tmp_path / "a.kml"
+    path.write_bytes(kml_of(PLACEMARK).replace(b"UTF-8", b"x-odd-1"))
+    with pytest.raises(Unreadable, match="encoding that is not read here; export it in UTF-8"):
+        read_table(path)
+
+
+@pytest.mark.parametrize(
+    ("written", "point"),
+    [
+        ("\n  9.1,47.6,400\n", (9.1, 47.6)),
+        ("9.1, 47.6, 400", (9.1, 47.6)),  # no KML, but what people write
+        ("+9.1,4.76e1", (9.1, 47.6)),
+        ("9.1,47.6, 9.2,47.7", None),
+        ("9,1;47,6", None),
+        ("9.1", None),
+        ("nan,47.6", None),
+        ("1_0,47.6", None),
+    ],
+)
+def test_a_placemark_whose_position_is_none_is_a_fault_of_its_row(tmp_path, written, point):
+    shape = f"<Point><coordinates>{written}</coordinates></Point>"
+    table = kml(tmp_path, placed("1") + placed("2", shape))
+    assert table.geometry[0] is not None
+    if point is None:
+        assert table.geometry[1] is None
+        assert "is no position" in table.faults[1]
+    else:
+        assert (table.geometry[1].x, table.geometry[1].y) == point
+        assert table.faults == {}
+
+
 # --- what is refused, with what to do ---------------------------------------------------------------------
 
 
@@ -408,7 +471,6 @@ def test_kmz_is_read_as_the_kml_within(tmp_path):
         ("a.kml", b"<kml><Document>", "no whole XML"),
         ("a.kml", b"<gpx></gpx>", "is no KML but 'gpx'"),
         ("a.kml", kml_of(""), "no placemarks"),
-        ("a.kml", kml_of(PLACEMARK.replace("9.1,47.6", "9.1")), "no whole XML|no position"),
         ("a.shp", b"\0\0\x27\x0a", "into one zip"),
     ],
 )
