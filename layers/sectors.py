@@ -185,7 +185,7 @@ class _Desk:
         self.second: dict[int, int] = {}
 
     def _rows(self, stops: Sequence[int]) -> Whole:
-        return np.array([stop % self.size for stop in stops], dtype=np.int64)
+        return np.asarray(stops, dtype=np.int64) % self.size
 
     def _closed(self, stops: Sequence[int]) -> Whole:
         """The rows of a walk from the meeting point and back to it."""

@@ -83,6 +83,7 @@ class Sample:
             "observations.csv": as_csv(observations(self)),
             "statuses.csv": as_csv(statuses(self)),
             "inspections.csv": as_csv(inspections(self)),
+            "plan.toml": plan_toml(self.recipe),
         }
 
 
@@ -110,6 +111,14 @@ def site_toml(site: Recipe) -> str:
     )
     lines = [f"{word} = {json.dumps(site[word], ensure_ascii=False)}" for word in words]
     return "\n".join([*lines, "invented = true", ""])
+
+
+def plan_toml(recipe: Recipe) -> str:
+    """Measuring days to come, as a manager asks for them."""
+    said = dict(recipe["plan"])
+    lon, lat = degrees(recipe, *said.pop("meeting"))
+    said |= {"lon_deg": lon, "lat_deg": lat}
+    return "\n".join([*(f"{word} = {json.dumps(cell)}" for word, cell in said.items()), ""])
 
 
 def origin(made: Sample) -> str:

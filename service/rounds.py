@@ -20,8 +20,8 @@ from service.round_records import PutBackIn, RoundPlanIn
 from service.store import changes, schema
 from service.store.engine import Row, Store
 from service.store.round_rows import crew_codes, crews_of_round, round_row
-from service.store.rows import insert_records, revise, revise_many
-from service.store.site_rows import held_site
+from service.store.rows import by_ids, insert_records, revise, revise_many
+from service.store.site_rows import find_site, held_site
 from service.view import SiteView, view_of
 
 PLANNED, RUNNING, CLOSED = "planned", "running", "closed"
@@ -44,6 +44,8 @@ def plan_round(
 ) -> str:
     """Plan measuring days (``RoundPlanIn``) with their teams, as one change; return the id of the round.
 
+    A round that has the given ``id`` already is left as it is.
+
     Raises
     ------
     InvalidRequest
@@ -57,14 +59,18 @@ def plan_round(
     asked = parsed(RoundPlanIn, values)
     view = view_of(store, slug, actor)
     round_id = id or str(uuid.uuid4())
+    with store.read() as connection:
+        site = find_site(connection, slug)
+        if by_ids(connection, schema.round_, site.fid, [round_id]):
+            return round_id
+        codes = _new_codes(crew_codes(connection, site.fid), len(asked.kinds()))
+    teams = [
+        (str(uuid.uuid5(uuid.UUID(round_id), code)), code, kind)
+        for code, kind in zip(codes, asked.kinds(), strict=True)
+    ]
+    done = _drafted(view, asked, [Team(id, kind) for id, _code, kind in teams], ())
     with store.write() as connection:
         site = held_site(connection, slug)
-        codes = _new_codes(crew_codes(connection, site.fid), len(asked.kinds()))
-        teams = [
-            (str(uuid.uuid5(uuid.UUID(round_id), code)), code, kind)
-            for code, kind in zip(codes, asked.kinds(), strict=True)
-        ]
-        done = _drafted(view, asked, [Team(id, kind) for id, _code, kind in teams], ())
         made = changes.begin(connection, site.fid, actor, "entry", "round")
         shared = {"site_id": site.fid, "change_id": made.fid, "version": 1, "void": 0}
         insert_records(connection, schema.round_, [{"id": round_id, **_cells(done, ()), **shared}])
@@ -124,25 +130,28 @@ def _planned(
     back: PutBackIn | None,
 ) -> int:
     view = view_of(store, slug, actor)
-    with store.write() as connection:
-        site = held_site(connection, slug)
+    with store.read() as connection:
+        site = find_site(connection, slug)
         row = round_row(connection, site.fid, round_id)
-        plan = _plan_of(row)
-        if asked is None:
-            asked = parsed(RoundPlanIn, plan["chosen_by"])
-        returned = list(plan["put_back"])
-        if back is not None:
-            _require_left_out(plan, back)
-            returned.append({"tree_id": back.tree_id, "reason": back.reason, "at": changes.now()})
-        made = changes.begin(connection, site.fid, actor, "edit", "round")
         crews = crews_of_round(connection, site.fid, round_id)
-        teams, new, gone = _teams(crews, asked.kinds(), round_id, crew_codes(connection, site.fid))
-        done = _drafted(view, asked, teams, returned)
+        codes = crew_codes(connection, site.fid)
+    plan = _plan_of(row)
+    if asked is None:
+        asked = parsed(RoundPlanIn, plan["chosen_by"])
+    returned = list(plan["put_back"])
+    if back is not None:
+        _require_left_out(plan, back)
+        returned.append({"tree_id": back.tree_id, "reason": back.reason, "at": changes.now()})
+    teams, new, gone = _teams(crews, asked.kinds(), round_id, codes)
+    cells = _cells(_drafted(view, asked, teams, returned), returned)
+    with store.write() as connection:  # crews of a round change with its version only
+        site = held_site(connection, slug)
+        made = changes.begin(connection, site.fid, actor, "edit", "round")
+        version = revise(connection, schema.round_, site.fid, round_id, seen_version, cells, made.fid)
         shared = {"site_id": site.fid, "change_id": made.fid, "version": 1, "void": 0}
         insert_records(connection, schema.crew, [_crew(round_id, *team, shared) for team in new])
         revise_many(connection, schema.crew, [(crew, {"void": 1}) for crew in gone], made.fid)
-        cells = _cells(done, returned)
-        return revise(connection, schema.round_, site.fid, round_id, seen_version, cells, made.fid)
+    return version
 
 
 def _plan_of(row: Row[Any]) -> dict[str, Any]:

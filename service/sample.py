@@ -25,6 +25,7 @@ from service.errors import Conflict, InvalidRequest, NotFound
 from service.intake.prepared import ImportOptions
 from service.intake.run import import_file
 from service.records import CrewIn, InspectionIn, ObservationIn, ReadingIn, RoundIn, StatusIn, parsed
+from service.rounds import plan_round
 from service.store.engine import Store
 from service.store.frames import records_of
 from service.store.site_rows import create_site, find_site
@@ -125,6 +126,9 @@ def _load(store: Store, actor: Actor, sample: _Sample, say: Progress) -> str:
     ):
         say(f"{name}: {words}")
         new += _taken(enter(store, sample.slug, actor, list(items)), words)
+    say(f"{name}: measuring days to come")
+    plan = tomllib.loads(sample.folder.joinpath("plan.toml").read_text(encoding="utf-8"))
+    plan_round(store, sample.slug, actor, plan, id=sample.id("round", "plan"))
     if not new:
         return f"{name} is there already; nothing was changed."
     return f"{name}: {len(known.trees)} trees, {len(sample.rows('readings.csv'))} readings."

@@ -94,6 +94,7 @@ def lines(view: SiteView) -> list[Line]:
         ),
         _check_line(open_questions.number_to_check(view), base),
         _look_line(view, base),
+        _days_line(view, base),
     ]
     return [line for line in found if line is not None]
 
@@ -185,6 +186,23 @@ def _look_line(view: SiteView, base: str) -> Line | None:
         **_n(site["look_overdue"]),
     )
     return Line(said, f"{base}/flags?kind=gap")
+
+
+def _days_line(view: SiteView, base: str) -> Line | None:
+    """The measuring days under way, else the next ones."""
+    rounds = view.records.rounds
+    if not len(rounds) or view.trees.empty:
+        return None
+    ahead = rounds[rounds["status"].isin(["planned", "running"])]
+    ahead = ahead[ahead["to_on"].fillna(ahead["from_on"]) >= view.as_of]
+    if not len(ahead):
+        return None
+    order = ahead.assign(later=ahead["status"] != "running").sort_values(["later", "from_on", "fid"])
+    first = next(order.itertuples())
+    if first.status == "running":
+        return Line(_("%(name)s: under way", name=first.name), f"{base}/rounds/{first.id}/progress")
+    said = _("%(name)s: from %(day)s", name=first.name, day=display.day(first.from_on))
+    return Line(said, f"{base}/rounds/{first.id}/day", _("the next measuring days; their day page"))
 
 
 def four_numbers(view: SiteView) -> list[Number]:

@@ -37,7 +37,8 @@ def test_every_record_of_the_files_is_there(loaded, recipe, slug):
     assert len(gaps) == said["stumps"] + said["vacant"]
     entered = records.readings["source"].str.startswith("readings.csv")
     assert entered.sum() == len(made.readings)
-    assert len(records.rounds) == len(made.recipe["rounds"])
+    assert len(records.rounds) == len(made.recipe["rounds"]) + 1
+    assert records.rounds["plan"].notna().sum() == 1
     assert len(records.areas) == len(made.recipe["areas"])
     assert len(records.targets) == len(made.recipe["targets"])
     assert len(records.inspections) == len(generate.inspections(made))
@@ -107,5 +108,5 @@ def test_only_a_manager_may_load_them(store):
 def test_progress_says_what_is_being_done(store):
     said = []
     load_samples(store, LOCAL_MANAGER, said.append)
-    assert len(said) == 16
+    assert len(said) == 18
     assert any("trees" in words for words in said)

@@ -279,6 +279,15 @@ def test_days_that_were_only_named_have_no_plan_and_an_unknown_one_is_not_there(
     assert "Old days" in page(client, "/rounds")
 
 
+def test_the_first_page_names_the_next_days_and_those_that_are_under_way(client, site):
+    id, _now = planned(client, site)
+    said = page(client, "")
+    assert f'href="/sites/{SLUG}/rounds/{id}/day"' in said
+    assert "the next measuring days; their day page" in said
+    post(client, f"/rounds/{id}/start", page(client, f"/rounds/{id}/day"), anyway="a test")
+    assert f'href="/sites/{SLUG}/rounds/{id}/progress"' in page(client, "")
+
+
 def test_the_list_of_measuring_days_leads_to_planning_and_to_each_plan(client, site):
     id, _now = planned(client, site)
     text = page(client, "/rounds")
