@@ -60,9 +60,9 @@ def _answer(said: dict[str, object]) -> None:
 def _reader(form: str) -> _Reader:
     """Return the reader of a form, with all that it needs loaded; the list of forms is closed."""
     if form in ("kml", "kmz"):
-        from service.intake import code_pages, kml_file
+        from service.intake import charsets, kml_file
 
-        code_pages.ready()
+        charsets.ready()
         return kml_file.read_kml if form == "kml" else kml_file.read_kmz
     from service.intake import crs_said
 
@@ -77,9 +77,9 @@ def _reader(form: str) -> _Reader:
         geoparquet_file.ready()
         return geoparquet_file.read_geoparquet
     if form == "shapefile":
-        from service.intake import code_pages, shapefile_zip
+        from service.intake import charsets, shapefile_zip
 
-        code_pages.ready()
+        charsets.ready()
         return shapefile_zip.read_shapefile
     raise ValueError(form)
 

@@ -1,4 +1,4 @@
-"""The code pages that files of other offices are in, loaded before no file can be opened any more."""
+"""The character sets that files of other offices are in, loaded before no file can be opened any more."""
 
 import codecs
 
