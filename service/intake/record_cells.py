@@ -24,6 +24,7 @@ from service.store import record_log
 Check = Callable[[Any], str | None]  # what is wrong with a cell that is there; None for nothing
 
 MOST_CHARACTERS = 20_000
+MOST_MONTHS = 1200  # between two looks
 HIGHEST = 2**53 - 1  # that every reader of JSON keeps
 HIGHEST_ROW = 2**40  # leaves room for all that is numbered after it
 _STATUS = get_args(records.Status)
@@ -241,6 +242,11 @@ def _refused(said: str) -> None:
     raise ValueError(said)
 
 
+def _require(holds: bool) -> None:
+    if not holds:
+        raise ValueError
+
+
 def _understand(name: str, column: str, text: str, said: Any) -> None:
     """Read what the program reads of structured text; an error says that it could not."""
     if name == "site_model":
@@ -256,3 +262,7 @@ def _understand(name: str, column: str, text: str, said: Any) -> None:
         sum(float(number) for number in said)
     elif column == "kept":
         "".join(said.values())
+    elif column == "leader_did":
+        "".join(said)
+    elif column == "inspection_months":
+        _require(all(type(months) is int and 1 <= months <= MOST_MONTHS for months in said.values()))
