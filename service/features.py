@@ -83,7 +83,7 @@ def items(store: Store, actor: Actor, collection: Collection, asked: Asked) -> I
         columns=columns,
         parts=[editions[0].table.part_of(rows)] if rows else [],
         next=None if more is None else token_of(more),
-        tag=_tag(editions, asked),
+        tag=_tag(editions, columns, asked),
     )
 
 
@@ -100,8 +100,8 @@ def item(store: Store, actor: Actor, collection: Collection, fid: int, as_of: st
     for one in editions if abs(fid) < 2**63 else ():
         rows = row_of(one.table, columns, fid)
         if rows:
-            return Items(1, 1, columns, [one.table.part_of(rows)], None, _tag([one], fid))
-    raise NotFound(collection.id, str(fid))
+            return Items(1, 1, columns, [one.table.part_of(rows)], None, _tag([one], columns, fid))
+    raise NotFound("feature", f"{collection.id}/{fid}")
 
 
 def extent(store: Store, actor: Actor, collection: Collection) -> Extent:
@@ -297,6 +297,7 @@ def _first_day(one: Edition, times: tuple[str, str]) -> tuple[str | None, bool]:
     return found
 
 
-def _tag(editions: Sequence[Edition], asked: Asked | int) -> str:
-    said = repr((asked, [one.tag for one in editions]))
+def _tag(editions: Sequence[Edition], columns: Columns, asked: Asked | int) -> str:
+    """Return a text that is another one whenever the answer is: its columns are those of all sites."""
+    said = repr((asked, [one.tag for one in editions], columns))
     return hashlib.blake2b(said.encode("utf-8", "surrogatepass"), digest_size=12).hexdigest()

@@ -140,7 +140,7 @@ def item_page(collection: str, fid: str) -> Response:
     said, form = collection_of(collection), form_asked(OF_FEATURES)
     only(OF_ITEM)
     if not (fid.isascii() and fid.isdigit() and len(fid) < 17):
-        raise NotFound(said.id, fid[:40])
+        raise NotFound("feature", f"{said.id}/{fid[:40]}")
     crs = asked_crs("crs", _crs(said))
     items = features.item(current.store(), current.actor(), said, int(fid), asked_day())
     tag = ogc_answers.tag_of(items.tag, form)

@@ -21,6 +21,8 @@ from service.errors import InvalidRequest, NotFound, NotPermitted
 from service.feature_kinds import COLLECTIONS, collection_of, queryable
 from service.feature_questions import Asked, By
 from service.feature_tokens import Place, place_of, token_of
+from service.intake.prepared import ImportOptions
+from service.intake.run import import_file
 from service.layer_parts import LayerColumn, LayerFacts, LayerPart
 from service.store.layer_tables import LayerTable, write_layer
 from service.store.migrating import open_store
@@ -192,6 +194,19 @@ def test_the_tag_changes_with_the_question_and_with_every_change(edited_sites):
     add_trees(edited_sites, "alley", LOCAL_MANAGER, [{"tag": "new", "lon_deg": 9.17, "lat_deg": 47.66}])
     assert ask(edited_sites, limit=5).tag != first.tag
     assert ask(edited_sites, limit=5).matched == first.matched + 1
+
+
+def test_the_tag_changes_when_another_site_brings_a_property(edited_sites, tmp_path):
+    def answers():
+        one = features.item(edited_sites, LOCAL_MANAGER, TREES, fid)
+        return [(each.tag, len(each.columns)) for each in (ask(edited_sites, site="yard"), one)]
+
+    fid = ids_of(ask(edited_sites, site="yard", limit=1))[0]
+    before = answers()
+    (tmp_path / "more.csv").write_text("tag,Colour of bark\nx1,grey\n")
+    import_file(edited_sites, tmp_path / "more.csv", "alley", ImportOptions(), LOCAL_MANAGER)
+    for (tag, columns), (new_tag, new_columns) in zip(before, answers(), strict=True):
+        assert (new_columns, new_tag == tag) == (columns + 1, False)
 
 
 def test_today_can_be_asked_by_many_at_once_after_many_other_days(two_sites):
