@@ -108,8 +108,15 @@ def _kept(path: Path, media_type: str, name: str) -> Response:
     response = Response(file, content_type=media_type, direct_passthrough=True)
     response.content_length = file.state.st_size
     response.set_etag(f"{path.name.partition('-')[0]}-{file.state.st_mtime_ns:x}")
-    response.make_conditional(request, accept_ranges=True, complete_length=file.state.st_size)
+    response.accept_ranges = "bytes"
+    response.make_conditional(request, accept_ranges=_one_range(), complete_length=file.state.st_size)
     return _as_file(response, name)
+
+
+def _one_range() -> bool:
+    """Whether one range is asked for; several, or what is none, RFC 9110, 14.2, lets us ignore."""
+    asked = request.range
+    return asked is not None and asked.units == "bytes" and len(asked.ranges) == 1
 
 
 def _streamed(pieces: Iterator[bytes], media_type: str, tag: str) -> Response:

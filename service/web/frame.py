@@ -15,6 +15,7 @@ from service import conventions
 from service.outlets.map_file import map_assets
 from service.view import SiteView, view_of
 from service.web import current, dangers, display
+from service.web.addresses import absolute
 
 CLASSROOM_HEIGHT_M = 0.6096  # 24 in, for a tape or a string and a 12 in ruler; common practice, no source
 
@@ -127,5 +128,5 @@ def unchanged(tag: str) -> Response | None:
 
 def cautioned(response: Response) -> Response:
     """Point from data to the caution that goes with them."""
-    response.headers.add("Link", '</cautions>; rel="describedby"; title="caution"')
+    response.headers.add("Link", f'<{absolute("/cautions")}>; rel="describedby"; title="caution"')
     return response

@@ -117,5 +117,5 @@ def _of_features(
     response.set_etag(tag, weak=True)
     with_header(response, links)
     if said.cautioned:
-        response.headers.add("Link", f'<{absolute("/cautions")}>; rel="describedby"; title="caution"')
+        frame.cautioned(response)
     return response

@@ -790,6 +790,8 @@ def test_links_begin_with_the_public_address(app, tmp_path):
     store = app.extensions["boleward"].store
     settings = Settings(data_folder=tmp_path, public_address="https://trees.example/open")
     client = create_app(store, settings).test_client()
+    file = client.get(f"/sites/{SLUG}/layers/trees.csv", headers={"Host": "trees.example"})
+    assert file.headers["Link"].startswith("<https://trees.example/open/cautions>")
     for path in ("", "/collections/trees/items?limit=1", "/collections/trees"):
         answer = client.get(f"/ogc{path}", headers={"Host": "trees.example"})
         assert answer.status_code == 200

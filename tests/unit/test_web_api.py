@@ -40,7 +40,7 @@ def test_figures_are_a_list_with_every_key_and_the_whole_site_first(client, view
 
 def test_the_caution_goes_with_rows_as_a_link(client, view):
     for name in ("/trees", "/figures", "/flags"):
-        assert '</cautions>; rel="describedby"' in client.get(api(name)).headers["Link"]
+        assert '<http://localhost/cautions>; rel="describedby"' in client.get(api(name)).headers["Link"]
 
 
 def test_rows_come_page_by_page_without_loss(client, view):

@@ -34,7 +34,7 @@ def test_every_layer_can_be_taken_out(client, view, layer, form):
     answer = client.get(address(f"layers/{layer}.{form}"))
     assert answer.status_code == 200
     assert f'filename="{SLUG}-{layer}-' in answer.headers["Content-Disposition"]
-    assert answer.headers["Link"] == '</cautions>; rel="describedby"; title="caution"'
+    assert answer.headers["Link"] == '<http://localhost/cautions>; rel="describedby"; title="caution"'
     if form == "geojson":
         assert answer.content_type == "application/geo+json"
         assert json.loads(answer.data)["type"] == "FeatureCollection"
@@ -120,7 +120,7 @@ def test_every_format_comes_with_its_media_type_a_name_and_the_way_to_the_cautio
     answer = client.get(address(f"layers/trees.{extension}"))
     assert (answer.status_code, answer.content_type) == (200, MEDIA_TYPES[extension])
     assert answer.headers["Content-Disposition"].endswith(f'.{extension}"')
-    assert answer.headers["Link"] == '</cautions>; rel="describedby"; title="caution"'
+    assert answer.headers["Link"] == '<http://localhost/cautions>; rel="describedby"; title="caution"'
     head = client.head(address(f"layers/trees.{extension}"))
     assert (head.status_code, head.data, head.headers["ETag"]) == (200, b"", answer.headers["ETag"])
 
@@ -142,6 +142,15 @@ def test_a_finished_file_is_given_in_ranges_that_make_it_whole(client, view, nam
     assert (stale.status_code, stale.data) == (200, whole.data)
     beyond = client.get(address(name), headers={"Range": f"bytes={size}-"})
     assert beyond.status_code == 416
+
+
+@pytest.mark.parametrize("said", ["bytes=0-0,5-9", "bytes=5-2", "bytes=abc", "pages=1-2", "bytes"])
+def test_of_several_ranges_or_one_that_is_none_the_whole_file_comes(client, view, said):
+    """RFC 9110, section 14.2: a server may ignore Range, and must where it does not know the unit."""
+    whole = client.get(address("site.gpkg"))
+    answer = client.get(address("site.gpkg"), headers={"Range": said})
+    assert (answer.status_code, answer.data) == (200, whole.data)
+    assert "Content-Range" not in answer.headers
 
 
 def test_a_finished_file_that_was_thrown_away_comes_again_with_another_tag(client, store, view):

@@ -55,7 +55,7 @@ def test_a_tile_holds_the_trees_of_its_place(client, pair):
     near, far = client.get(address(NEAR)), client.get(address(FAR))
     assert (tags_in(near), tags_in(far)) == (["one"], ["two"])
     assert near.content_type == "application/vnd.mapbox-vector-tile"
-    assert near.headers["Link"] == '</cautions>; rel="describedby"; title="caution"'
+    assert near.headers["Link"] == '<http://localhost/cautions>; rel="describedby"; title="caution"'
 
 
 def test_a_tile_is_compressed_for_whoever_takes_that(client, pair):
