@@ -212,7 +212,8 @@ def _args(said: dict[str, Any], least: int, most: int | None = -1) -> list[Any]:
     args = said.get("args")
     most = least if most == -1 else most
     if not isinstance(args, list) or len(args) < least or (most is not None and len(args) > most):
-        raise fault(f"{_shown(said['op'])} needs {least}{'' if most == least else ' or more'} arguments.")
+        count = f"{least} or more arguments" if most != least else f"{least} argument{'s' * (least > 1)}"
+        raise fault(f"{_shown(said['op'])} needs {count}.")
     return args
 
 

@@ -44,7 +44,10 @@ def queryables_schema(collection: Collection, columns: Iterable[LayerColumn], ad
 
 
 def feature_schema(collection: Collection, columns: Iterable[LayerColumn], address: str) -> dict[str, Any]:
-    """Return the schema of a GeoJSON feature."""
+    """Return the schema of a GeoJSON feature.
+
+    Every type is one word although each property may be null: GDAL 3.6 and 3.12 read a list as text.
+    """
     kinds = {"Point": ["Point"], "MultiPolygon": ["Polygon", "MultiPolygon"]}.get(collection.shape_kind)
     kind: dict[str, Any] = {"type": "string", "enum": kinds} if kinds else {"type": "string"}
     drawn: dict[str, Any] = {"type": "object", "required": ["type", "coordinates"]}
