@@ -76,7 +76,7 @@ class Conditions:
                 return sa.and_(found >= least, found <= most)
             case OneOf(value, choices):
                 found, *rest = self._side_by_side(value, *choices)
-                return found.in_(rest)
+                return _one_of(found, rest)
             case Like(value, pattern):
                 return self._one(value).op("GLOB", is_comparison=True)(sa.literal(_glob(pattern), sa.Text()))
             case IsNull(Property(name)):
@@ -153,6 +153,15 @@ class Conditions:
         if isinstance(value, Written):
             return literal(str(value.value).casefold())
         return sa.func.folded(self._one(value), type_=sa.Text())
+
+
+def _one_of(found: Condition, rest: list[Condition]) -> Condition:
+    """Return that a value is one of others; written ones as one list, as thousands apart take seconds."""
+    written = [one.value for one in rest if isinstance(one, sa.BindParameter)]
+    if len(written) < len(rest):
+        return found.in_(rest)
+    values = list(dict.fromkeys(written))
+    return found.in_(sa.bindparam("choices", values, expanding=True, unique=True, type_=sa.types.NullType()))
 
 
 def teach(connection: Connection, shapes: list[Any]) -> None:

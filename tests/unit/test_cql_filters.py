@@ -20,7 +20,7 @@ from service.cql_parameters import equal
 from service.cql_types import checked
 from service.errors import InvalidRequest
 from service.layer_parts import LayerColumn, LayerFacts, LayerPart
-from service.store.cql_sql import _glob
+from service.store.cql_sql import Conditions, _glob
 from service.store.layer_queries import Question, matched, rows_after
 from service.store.layer_tables import LayerTable, write_layer
 from tests.plain_cql import text_of, truth_of, value_of
@@ -331,6 +331,15 @@ def test_a_pattern_of_many_runs_takes_no_long_time():
     (found,) = sqlite3.connect(":memory:").execute("SELECT ? GLOB ?", ("a" * 4000, pattern)).fetchone()
     assert found == 0
     assert time.process_time() - start < 1.0
+
+
+def test_a_long_list_of_values_goes_to_the_database_as_one(tables):
+    said = parsed("stems IN (" + ",".join(map(str, [*range(1600), 1, 9007199254740993])) + ")")
+    condition = Conditions(tables["points"]).of(checked(said, COLUMNS)).compile()
+    (values,) = condition.params.values()
+    assert values == [*range(1600), 9007199254740993]
+    expected = [at for at, (row, _) in enumerate(ROWS, 1) if row[3] is not None]
+    assert selected(tables["points"], said) == expected != []
 
 
 EQUAL = {
