@@ -52,7 +52,8 @@ class Settings(BaseSettings):
     public_address: str = Field(
         default="",
         description="Address under which others reach these pages, such as https://trees.example.org; "
-        "links in open data begin with it. Empty: the address that was asked.",
+        "links in open data begin with it. Pages need a name of their own, with no path after it. Empty: the "
+        "address that was asked.",
     )
     cors_origins: Annotated[tuple[str, ...], NoDecode] = Field(
         default=(),
