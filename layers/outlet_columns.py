@@ -105,6 +105,7 @@ TREES = (
     *POSITION,
 )
 OSM_TREES = (  # tags of OpenStreetMap: text, in the units that their documentation gives them
+    word("tree_id", "text", "permanent UUID of the tree here; no tag"),
     word("natural", "text", "tree"),
     word("ref", "text", "tag of the tree"),
     word("species", "text", "scientific name, where it is sure"),

@@ -1,4 +1,4 @@
-"""Three invented grounds for the open collections: with areas, on the antimeridian, with no place on earth."""
+"""Three invented grounds for the open collections: with areas, on the antimeridian, without a place."""
 
 from service.actors import LOCAL_MANAGER
 from service.edit import add_areas, add_targets

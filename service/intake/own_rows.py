@@ -60,14 +60,22 @@ def known_ids(table: SourceTable, site: SiteFacts) -> list[str]:
     ]
 
 
-def require_importable(table: SourceTable) -> None:
+def require_importable(table: SourceTable, site: SiteFacts) -> None:
     """Check that a file is no layer of ours that holds only what is computed or written on pages.
+
+    Nor this site's own trees as tags: they carry no reading, and would come in a second time.
 
     Raises
     ------
     InvalidRequest
         If it is one.
     """
+    as_tags = {"tree_id", "natural"} <= set(table.headers)
+    if as_tags and not site.own_ids.isdisjoint(table.column("tree_id")):
+        raise InvalidRequest(
+            f"{table.path.name} holds this ground's own trees as tags of OpenStreetMap, which change nothing "
+            "here. Import the layer trees, or a list of measurements."
+        )
     for layer, words in _NEVER.items():
         if words <= set(table.headers):
             raise InvalidRequest(

@@ -19,6 +19,7 @@ from layers.site_model import SiteModel
 from service import records
 from service.errors import Unreadable
 from service.intake.bounded_shapes import from_wkb
+from service.intake.kept_rounds import KEPT_OF_ROUNDS, require_kept
 from service.store import record_log
 
 Check = Callable[[Any], str | None]  # what is wrong with a cell that is there; None for nothing
@@ -264,5 +265,7 @@ def _understand(name: str, column: str, text: str, said: Any) -> None:
         "".join(said.values())
     elif column == "leader_did":
         "".join(said)
+    elif name == "round" and column in KEPT_OF_ROUNDS:
+        require_kept(column, said)
     elif column == "inspection_months":
         _require(all(type(months) is int and 1 <= months <= MOST_MONTHS for months in said.values()))

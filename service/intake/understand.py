@@ -59,7 +59,7 @@ def _prepared(path: Path, options: ImportOptions, site: SiteFacts) -> Prepared:
     if options.crs is not None:
         guess_crs.code_of(options.crs)
     table = read_table(path, options.layer)
-    own_rows.require_importable(table)
+    own_rows.require_importable(table, site)
     guesses = list(table.guesses)
     ours = own_rows.known_ids(table, site)
     layer = _own_layer(ours) or _tagged_layer(table, options) or layer_of(table, options, guesses)

@@ -69,6 +69,7 @@ def _tags(view: Viewed, trees: pd.DataFrame) -> pd.DataFrame:
     names = [name if known else None for name, known in zip(trees["scientific_name"], sure, strict=True)]
     written = records["name_as_written"].tolist()
     tags: dict[str, Any] = {
+        "tree_id": trees["tree_id"],
         "natural": "tree",
         "ref": trees["tag"],
         "species": [None if _is_genus(name) else name for name in names],

@@ -151,8 +151,8 @@ class Restoring:
             fid = fids[row["table_name"]].get(row.pop("record_id"))
             if fid is None:
                 raise InvalidRequest(
-                    f"The snapshot cannot be taken: former version {row['fid']} is of a record that is not in "
-                    "it. Write the snapshot again where it came from; nothing was taken."
+                    f"The snapshot cannot be taken: former version {row['fid']} is of a record that is not "
+                    "in it. Write the snapshot again where it came from; nothing was taken."
                 )
             content = json.loads(row["content"])
             if row["table_name"] == "site":

@@ -68,6 +68,15 @@ def test_what_left_comes_back_and_changes_nothing(store, site, layer, form, tmp_
     assert layer != "trees" or report.not_in_file == []
 
 
+@pytest.mark.parametrize("form", [form for form in READ if form != "gpkg"])
+def test_trees_that_left_as_tags_do_not_come_in_a_second_time(store, site, form, tmp_path):
+    before = view_of(store, site, LOCAL_MANAGER)
+    path = left(store, site, "osm_trees", form, tmp_path)
+    with pytest.raises(InvalidRequest, match="own trees as tags"):
+        import_file(store, path, site, ImportOptions(), LOCAL_MANAGER)
+    assert view_of(store, site, LOCAL_MANAGER).known_at == before.known_at
+
+
 @pytest.mark.parametrize("form", FORMATS)
 def test_every_layer_of_a_stored_site_leaves_in_every_format(store, site, form, tmp_path):
     rows = {}

@@ -61,6 +61,7 @@ def test_a_tree_leaves_with_its_tags_and_nothing_else():
             "id": 1,
             "geometry": {"type": "Point", "coordinates": [9.17, 47.66]},
             "properties": {
+                "tree_id": TREE_ID,
                 "natural": "tree",
                 "ref": "T1",
                 "species": "Tilia cordata",
@@ -78,7 +79,7 @@ def test_a_tree_leaves_with_its_tags_and_nothing_else():
 
 
 def test_what_nobody_measured_has_no_tag():
-    assert set(tags(stems=((STEM, 1, math.nan),))) == {"natural", "ref", "species", "genus"}
+    assert set(tags(stems=((STEM, 1, math.nan),))) == {"tree_id", "natural", "ref", "species", "genus"}
 
 
 @pytest.mark.parametrize(
@@ -230,11 +231,14 @@ def test_tags_that_left_come_back_to_an_empty_ground_as_they_were(tmp_path, form
 
 
 def tagged(path):
-    """The tags and positions of a file."""
+    """The tags and positions of a file; what a tree is called here is no tag."""
     text = path.read_bytes().decode()
     if path.suffix == ".csv":
-        return [{k: v for k, v in one.items() if v} for one in csv.DictReader(io.StringIO(text))]
-    return [f["properties"] | {"at": f["geometry"]["coordinates"]} for f in json.loads(text)["features"]]
+        rows = [{k: v for k, v in one.items() if v} for one in csv.DictReader(io.StringIO(text))]
+    else:
+        listed = json.loads(text)["features"]
+        rows = [one["properties"] | {"at": one["geometry"]["coordinates"]} for one in listed]
+    return [{name: value for name, value in row.items() if name != "tree_id"} for row in rows]
 
 
 def test_tags_have_an_address_of_their_own(client, store, tmp_path):
