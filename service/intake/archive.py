@@ -41,6 +41,11 @@ class Archive:
             members = [member for member in self._zip.infolist() if not member.is_dir()]
         except (zipfile.BadZipFile, ValueError, OSError, UnicodeError) as wrong:
             raise Unreadable("{file} is no whole zip archive; pack it or export it again.") from wrong
+        if {"layers/trees.csv", "records/tree.csv"} <= {member.filename for member in members}:
+            raise Unreadable(
+                "{file} holds everything of a ground as tables, for other programs. To bring the ground "
+                "back, take its GeoPackage of everything (site.gpkg)."
+            )
         if len(members) > MAX_MEMBERS:
             raise Unreadable(
                 f"{{file}} holds {len(members):,} files, more than {MAX_MEMBERS}; pack only the files of the "

@@ -489,6 +489,12 @@ def test_a_zip_without_a_shapefile_says_what_is_in_it(tmp_path):
         read_table(path)
 
 
+def test_everything_of_a_ground_as_tables_says_which_file_brings_it_back(tmp_path):
+    path = pack(tmp_path / "site.zip", {"layers/trees.csv": b"a\n", "records/tree.csv": b"a\n"})
+    with pytest.raises(Unreadable, match=r"site\.gpkg"):
+        read_table(path)
+
+
 @pytest.mark.parametrize("ending", [".fgb", ".zip", ".parquet", ".kml"])
 def test_a_file_without_rows_is_said(tmp_path, ending):
     if ending == ".kml":
