@@ -7,11 +7,14 @@ import pytest
 from service.outlets.osm_tags import OSM_TREES
 from tests.command_line import done
 
+pytestmark = pytest.mark.slow
+
 
 def tagged(path):
-    """The positions and tags of a file, in one order."""
+    """The positions and tags of a file, in one order; what a tree is called here is no tag."""
     features = json.loads(path.read_bytes())["features"]
-    return sorted((one["geometry"]["coordinates"], sorted(one["properties"].items())) for one in features)
+    said = [(one["geometry"]["coordinates"], one["properties"]) for one in features]
+    return sorted((at, sorted((k, v) for k, v in tags.items() if k != "tree_id")) for at, tags in said)
 
 
 @pytest.fixture(scope="module")
@@ -32,7 +35,8 @@ def came(inputs, tmp_path_factory):
 def test_every_tree_comes_back_with_its_tags_and_position(came):
     before, after, _ = came
     assert len(tagged(before)) > 15_000
-    assert tagged(after) == tagged(before)
+    differ = [pair for pair in zip(tagged(before), tagged(after), strict=True) if pair[0] != pair[1]]
+    assert differ[:3] == []
 
 
 def test_no_row_is_refused_and_the_second_time_nothing_is_new(came):
