@@ -4,8 +4,16 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings as drawing
 
+# what draws examples and does not say how many: fewer of them in the short form than in make long
+drawing.register_profile("short", max_examples=30, deadline=None)
+drawing.register_profile("long", deadline=None)
 REAL_INPUTS = Path(__file__).parent / "real_inputs"
+
+
+def pytest_configure(config):
+    drawing.load_profile("short" if "not slow" in config.getoption("markexpr", "") else "long")
 
 
 def pytest_ignore_collect(collection_path):

@@ -210,7 +210,7 @@ def _tags(slug: str) -> Part:
     return Part(
         _("Trees as tags of OpenStreetMap"),
         _(
-            "Living trees with a position; circumference, in metres, is that of the standard diameter. "
+            "Living trees with a position; circumference, in the tag's unit, is of the standard diameter. "
             "Nothing that nobody measured, and none of the questions."
         ),
         (Address(_("GeoJSON with tags"), address, (line,)),),

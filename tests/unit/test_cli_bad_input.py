@@ -145,6 +145,7 @@ def run_alone(path, store):
     return code, peak, ran.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "start", "fill", "end"),
     [

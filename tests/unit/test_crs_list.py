@@ -10,7 +10,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from service.crs_list import (
@@ -86,6 +86,8 @@ def test_the_outline_of_any_box_meets_its_own_corners(uri, x0, y0, x1, y1):
         assert uri != f"{EPSG}3857"
         return
     corner = shape_to_crs84(uri)(shapely.Point(box[0], box[1]))
+    assume(np.isfinite([*shapely.bounds(corner), *shapely.bounds(outline)]).all())  # far outside a zone
+    assume(max(map(abs, (*shapely.bounds(corner), *shapely.bounds(outline)))) < 1e6)
     assert shapely.distance(shapely.from_wkb(shapely.to_wkb(outline)), corner) < 1e-9
     shapely.intersects(outline, corner)
 

@@ -1,7 +1,5 @@
 """Dangers that were reported and answered, what is closed, and what endangers those who work."""
 
-from typing import Any
-
 import sqlalchemy as sa
 from alembic import op
 
@@ -70,7 +68,7 @@ def upgrade() -> None:
 
 
 def _appended(name: str, *columns: sa.Column[object]) -> None:
-    shared: tuple[sa.Column[Any], ...] = (
+    shared: tuple[sa.Column[object], ...] = (
         sa.Column("supersedes", TEXT),
         sa.Column("void", sa.Integer(), nullable=False),
         sa.Column("reason", TEXT),
@@ -83,8 +81,8 @@ def _appended(name: str, *columns: sa.Column[object]) -> None:
 
 
 def _versioned(name: str, *columns: sa.Column[object]) -> None:
-    version: sa.Column[Any] = sa.Column("version", sa.Integer(), nullable=False)
-    void: sa.Column[Any] = sa.Column("void", sa.Integer(), nullable=False)
+    version: sa.Column[object] = sa.Column("version", sa.Integer(), nullable=False)
+    void: sa.Column[object] = sa.Column("void", sa.Integer(), nullable=False)
     _record(name, version, void, *columns)
 
 
