@@ -30,7 +30,7 @@ def read(address, collection):
 def _plain(value):
     if hasattr(value, "isNull") and value.isNull():
         return None
-    return value if isinstance(value, int | float | str | None) else value.toString("yyyy-MM-dd")
+    return value.toString("yyyy-MM-dd") if hasattr(value, "toString") else value
 
 
 if __name__ == "__main__":
