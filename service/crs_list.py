@@ -22,6 +22,7 @@ EPSG = "http://www.opengis.net/def/crs/EPSG/0/"
 ALWAYS = (CRS84, f"{EPSG}4326", f"{EPSG}3857")
 ZONED = ("WGS 84", "ETRS89", "NAD83")
 _LEAST_STEP_M = 0.001
+_NO_SIDE_M = 1e-9  # and less: numbers of which the squares, which lengths are made of, may be lost
 _ZONE = re.compile(r"[\w ]+ / UTM zone \d+[NS]")  # and no variant of it with other axes
 
 Box = tuple[float, float, float, float]
@@ -105,8 +106,9 @@ def outline_in_crs84(uri: str, box: Box) -> Any | None:
     if is_geographic(uri):
         return None
     left, low, right, high = box
-    if left == right or low == high:
-        ends = [(left, low), (right, high)]
+    wide, tall = right - left > _NO_SIDE_M, high - low > _NO_SIDE_M
+    if not (wide and tall):
+        ends = [(left, low), (right if wide else left, high if tall else low)]
         shape = shapely.Point(ends[0]) if ends[0] == ends[1] else shapely.LineString(ends)
     else:
         shape = shapely.box(*box)

@@ -10,7 +10,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import assume, given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from service.crs_list import (
@@ -78,6 +78,7 @@ def test_there_and_back_is_the_same_place(uri, lon, lat):
 SIDES = st.one_of(st.floats(-1e6, 1e6), st.sampled_from([0.0, -0.0, 5e-324, 1e-9, 40.0]))
 
 
+@example(f"{EPSG}3857", 0.0, 3.6e-280, 3.6e-280, 3.6e-280)  # a width of which the square is nothing
 @given(st.sampled_from([f"{EPSG}3857", f"{EPSG}25832"]), SIDES, SIDES, SIDES, SIDES)
 def test_the_outline_of_any_box_meets_its_own_corners(uri, x0, y0, x1, y1):
     box = (min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1))
@@ -86,8 +87,6 @@ def test_the_outline_of_any_box_meets_its_own_corners(uri, x0, y0, x1, y1):
         assert uri != f"{EPSG}3857"
         return
     corner = shape_to_crs84(uri)(shapely.Point(box[0], box[1]))
-    assume(np.isfinite([*shapely.bounds(corner), *shapely.bounds(outline)]).all())  # far outside a zone
-    assume(max(map(abs, (*shapely.bounds(corner), *shapely.bounds(outline)))) < 1e6)
     assert shapely.distance(shapely.from_wkb(shapely.to_wkb(outline)), corner) < 1e-9
     shapely.intersects(outline, corner)
 
