@@ -186,10 +186,11 @@ def round_sheet_with(view: SiteView, code: str) -> FoundSheet | None:
     planned = rounds.loc[rounds["plan"].notna(), "id"] if len(rounds) else []
     stems = view.records.stems.sort_values(["tree_id", "number"], kind="stable")
     stems_of = {str(tree): list(ids) for tree, ids in stems.groupby("tree_id")["stem_id"]}
+    here = frozenset(view.trees["tree_id"])
     for round_id in planned:
         now = planned_round(view, round_id)
         for sheet in now.plan["sheets"]:
-            for part in _parts(view, sheet, stems_of):
+            for part in _parts(here, sheet, stems_of):
                 trunks = [row.stem_id or row.tree_id for row in part]
                 if bare_code(code_of(view.terms, [sheet["crew_id"], *trunks])) == asked:
                     return FoundSheet(now, sheet["crew_id"], Sector(tuple(part)))
@@ -197,13 +198,13 @@ def round_sheet_with(view: SiteView, code: str) -> FoundSheet | None:
 
 
 def _parts(
-    view: SiteView, sheet: Mapping[str, Any], stems_of: Mapping[str, Sequence[str]]
+    here: frozenset[str], sheet: Mapping[str, Any], stems_of: Mapping[str, Sequence[str]]
 ) -> Iterator[list[SheetRow]]:
     """What the sheets of a team hold, on both papers."""
-    trees, _roles = _listed(view.trees, sheet)
+    trees = [tree["tree_id"] for tree in sheet["trees"] if tree["tree_id"] in here]
     rows = [
         SheetRow(number, tree, "", "", "", float("nan"), float("nan"), stem)
-        for number, tree in enumerate(trees["tree_id"], start=1)
+        for number, tree in enumerate(trees, start=1)
         for stem in stems_of.get(tree) or [""]
     ]
     for most in sorted({rows_a_sheet(paper) for paper in PAPER_MM}):

@@ -2,6 +2,7 @@
 
 import uuid
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
@@ -37,16 +38,32 @@ ROWS_A_PART = 300
 Rows = list[dict[str, Any]]
 
 
+@dataclass(frozen=True)
+class _Asked:
+    """The rows that are typed, whether of one sheet, and of which round that one is."""
+
+    rows: Rows
+    is_sheet: bool
+    of_round: FoundSheet | None
+
+    def part(self) -> Rows:
+        """The rows of the part that was asked for."""
+        first = (_part() - 1) * ROWS_A_PART
+        return self.rows[first : first + ROWS_A_PART]
+
+
 @bp.route("/sites/<slug>/grid", methods=["GET", "POST"])
 def grid(slug: str) -> Any:
     """The rows of an area, a place or the whole ground, in parts where they are many."""
     view = current.site_view(slug)
+    asked = _asked(view)
     if request.method == "GET":
-        return _page(view, form.blank(**{**_usual(view), **_of_round(view)}, batch=uuid.uuid4()))
+        usual = {**_usual(view), **_of_round(view, asked.of_round)}
+        return _page(view, asked, form.blank(**usual, batch=uuid.uuid4()))
     sent = form.typed()
     teams.require_code(view, sent)
-    rows = _part_of(view)
-    items = _items(view, sent, rows)
+    rows = asked.part()
+    items = _items(view, sent, rows, asked.of_round)
     ticked = form.tried(sent, lambda: grid_boxes.ticked(sent, rows, _batch(sent)), grid_boxes.NAMES)
     boxes = ticked or []
     if not items and not boxes and not sent.faults:
@@ -57,7 +74,7 @@ def grid(slug: str) -> Any:
         if answer.outcome == "refused":
             sent.faults[field] = _refusal(answer)
     if answers is None or sent.faults:
-        return _page(view, sent)
+        return _page(view, asked, sent)
     answers += grid_boxes.entered(slug, boxes)
     new = [answer.id for answer in answers if answer.outcome in ("taken", "questioned")]
     if new:
@@ -97,9 +114,8 @@ def _usual(view: SiteView) -> dict[str, Any]:
     }
 
 
-def _of_round(view: SiteView) -> dict[str, Any]:
+def _of_round(view: SiteView, found: FoundSheet | None) -> dict[str, Any]:
     """How the team of a round's sheet measures."""
-    found = _round_sheet(view)
     if found is None:
         return {}
     now = found.now
@@ -119,17 +135,29 @@ def _part() -> int:
     return int(said) if said.isdecimal() and len(said) < 6 and int(said) > 0 else 1
 
 
-def _part_of(view: SiteView) -> Rows:
-    first = (_part() - 1) * ROWS_A_PART
-    return _rows(view)[first : first + ROWS_A_PART]
-
-
-def _rows(view: SiteView) -> Rows:
+def _asked(view: SiteView) -> _Asked:
     """The rows of the sheet that was asked for, in its order; else those of an area by their numbers."""
-    rows = _rows_of(view, request.args.get("zone", ""))
-    sheet = _sheet(view)
+    code = _code()
+    of_round = round_sheet_with(view, code) if code else None
+    sheet = of_round.sector if of_round is not None else _sheet(view, code)
     if sheet is None:
-        return rows
+        return _Asked(_rows_of(view, request.args.get("zone", "")), False, None)
+    return _Asked(_rows_on(view, sheet), True, of_round)
+
+
+def _code() -> str:
+    return (request.args.get("sheet") or "").strip()
+
+
+def _sheet(view: SiteView, code: str) -> Sector | None:
+    """The sheet of an area or place with a code."""
+    if not code:
+        return None
+    found = sheet_with(view, [area_id for area_id, _name in sheet_pages.zones_of(view)], code)
+    return None if found is None else found[1]
+
+
+def _rows_on(view: SiteView, sheet: Sector) -> Rows:
     by_stem = {row["stem_id"]: row for row in _rows_of(view, "")}
     found: Rows = []
     fields: set[str] = set()
@@ -139,22 +167,6 @@ def _rows(view: SiteView) -> Rows:
             fields.add(field)
             found.append({**by_stem[row.stem_id], "on_map": row.number, "field": field})
     return found
-
-
-def _round_sheet(view: SiteView) -> FoundSheet | None:
-    code = (request.args.get("sheet") or "").strip()
-    return round_sheet_with(view, code) if code else None
-
-
-def _sheet(view: SiteView) -> Sector | None:
-    code = (request.args.get("sheet") or "").strip()
-    if not code:
-        return None
-    of_round = _round_sheet(view)
-    if of_round is not None:
-        return of_round.sector
-    found = sheet_with(view, [area_id for area_id, _name in sheet_pages.zones_of(view)], code)
-    return None if found is None else found[1]
 
 
 def _rows_of(view: SiteView, zone: str) -> Rows:
@@ -180,7 +192,9 @@ def _tag_order(tag: Any) -> str:
     return text.zfill(12) if text.isdigit() else f"~{text}" if text else "~~"
 
 
-def _items(view: SiteView, sent: form.Form, rows: Rows) -> dict[str, dict[str, Any]]:
+def _items(
+    view: SiteView, sent: form.Form, rows: Rows, of_round: FoundSheet | None
+) -> dict[str, dict[str, Any]]:
     """Return the readings by the field that holds them; a field of a batch is always the same reading."""
     units, usual = view.terms.units, view.terms.breast_height_m
     height = lengths.typed(sent, "height_m", units, usual, kind="measuring")
@@ -189,7 +203,6 @@ def _items(view: SiteView, sent: form.Form, rows: Rows) -> dict[str, dict[str, A
     shared = {name: value for name, value in shared.items() if value is not None}
     count_in_hands(sent, shared)
     batch = _batch(sent)
-    of_round = _round_sheet(view)
     if of_round is not None:
         shared["round_id"] = of_round.now.id
     items = {}
@@ -232,19 +245,18 @@ def _note_fault(sent: form.Form, field: str, item: Mapping[str, Any]) -> None:
             sent.faults.setdefault(name if name in (*SHARED, "height_m") else field, display.say(message))
 
 
-def _page(view: SiteView, sent: form.Form) -> Any:
-    zone, code = request.args.get("zone", ""), (request.args.get("sheet") or "").strip()
+def _page(view: SiteView, asked: _Asked, sent: form.Form) -> Any:
+    zone = request.args.get("zone", "")
     zones = sheet_pages.zones_of(view)
-    sheet = _sheet(view)
     page = frame.site_page(
         "grid.html",
         view,
         "sheets",
         form=sent,
-        rows=_part_of(view),
-        pages=max(1, -(-len(_rows(view)) // ROWS_A_PART)),
-        code=code[:20],
-        is_sheet=sheet is not None,
+        rows=asked.part(),
+        pages=max(1, -(-len(asked.rows) // ROWS_A_PART)),
+        code=_code()[:20],
+        is_sheet=asked.is_sheet,
         boxes=grid_boxes.BOXES,
         page_no=_part(),
         here_query=_query(),
