@@ -177,13 +177,14 @@ def picture(view: SiteView, now: RoundNow) -> dict[str, Any] | None:
         return shapely.transform(shape, lambda xy: (xy - (west, north)) * (1, -1))
 
     things = view.records.targets["geometry"].dropna()
+    outline, barriers = ground.outline(), ground.barriers()
     return {
         "width": round(east - west, 1),
         "height": round(north - south, 1),
         "unit": round(max(east - west, north - south) / 100.0, 3),
-        "outline": _path([flat(ground.outline())] if ground.outline() is not None else []),
+        "outline": _path([flat(outline)] if outline is not None else []),
         "things": _path(flat(ground.plane(shape)) for shape in things),
-        "barriers": _path([flat(ground.barriers())] if ground.barriers() is not None else []),
+        "barriers": _path([flat(barriers)] if barriers is not None else []),
         "closures": _path(flat(ground.plane(s)) for s in view.closures["geometry"].dropna())
         if len(view.closures)
         else "",
