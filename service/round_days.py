@@ -11,7 +11,6 @@ import pandas as pd
 from layers.corrections import LIVE
 from layers.day_page import empty_lines
 from layers.history import live_readings
-from layers.measuring_time import METRES_PER_MINUTE
 from layers.round_progress import TeamProgress, progress
 from layers.sectors import divided
 from service.actors import Actor
@@ -102,16 +101,14 @@ def readings_of(view: SiteView, round_id: str) -> pd.DataFrame:
 
 def progress_of(view: SiteView, now: RoundNow) -> list[TeamProgress]:
     """Return how far each team of a round is."""
-    minutes = _minutes(view, now)
-    readings = readings_of(view, now.id)
-    return progress(now.plan["sheets"], now.codes, readings, minutes, _told(view, now))
+    return _progress(RoundGround(view), now, readings_of(view, now.id))
 
 
-def _minutes(view: SiteView, now: RoundNow) -> dict[str, float]:
-    ground = RoundGround(view)
-    trees = view.trees
-    minutes = ground.minutes(trees, now.instrument, ground.pace())
-    return dict(zip(trees["tree_id"], (float(m) for m in minutes), strict=True))
+def _progress(ground: RoundGround, now: RoundNow, readings: pd.DataFrame) -> list[TeamProgress]:
+    trees = ground.view.plain_trees  # looked up again and again: no list to be looked at is made for it
+    each = ground.minutes(trees, now.instrument)
+    minutes = dict(zip(trees["tree_id"], (float(m) for m in each), strict=True))
+    return progress(now.plan["sheets"], now.codes, readings, minutes, _told(ground.view, now))
 
 
 def _told(view: SiteView, now: RoundNow) -> frozenset[str]:
@@ -125,24 +122,22 @@ def _told(view: SiteView, now: RoundNow) -> frozenset[str]:
 
 def closing_of(view: SiteView, now: RoundNow) -> Closing:
     """Return what closing a round would find now."""
-    teams = progress_of(view, now)
+    ground, mine = RoundGround(view), readings_of(view, now.id)
+    teams = _progress(ground, now, mine)
     missing = tuple((team.crew_id, tree) for team in teams for tree in team.missing)
-    questioned = view.questioned
-    mine = readings_of(view, now.id)
-    asked = mine[mine["reading_id"].isin(set(questioned["reading_id"]))]
+    asked = mine[mine["reading_id"].isin(set(view.questioned["reading_id"]))]
     again = tuple(dict.fromkeys(asked["tree_id"]))
     to_walk = list(dict.fromkeys([*(tree for _team, tree in missing), *again]))
-    return Closing(missing, tuple(asked["reading_id"]), again, _walk_minutes(view, now, to_walk))
+    return Closing(missing, tuple(asked["reading_id"]), again, _walk_minutes(ground, now, to_walk))
 
 
-def _walk_minutes(view: SiteView, now: RoundNow, tree_ids: list[str]) -> float:
+def _walk_minutes(ground: RoundGround, now: RoundNow, tree_ids: list[str]) -> float:
     """How long one team takes for trees, from the meeting point and back [min]."""
-    ground = RoundGround(view)
-    trees = view.trees[view.trees["tree_id"].isin(tree_ids)]
+    every = ground.view.plain_trees
+    trees = every[every["tree_id"].isin(tree_ids)]
     if not len(trees):
         return 0.0
-    pace = ground.pace()
-    at, minutes = ground.at(trees), ground.minutes(trees, now.instrument, pace)
+    at, minutes = ground.at(trees), ground.minutes(trees, now.instrument)
     placed = np.isfinite(at[:, 0])
     walked = divided(
         at[placed],
@@ -150,7 +145,7 @@ def _walk_minutes(view: SiteView, now: RoundNow, tree_ids: list[str]) -> float:
         1,
         meeting=ground.point(now.meeting),
         barriers=ground.barriers(),
-        metres_per_minute=METRES_PER_MINUTE / pace.factor,
+        metres_per_minute=ground.metres_per_minute,
     )
     beside = float(minutes[~placed].sum()) + float(minutes[placed][list(walked.unreached)].sum())
     return walked.sectors[0].minutes + beside

@@ -1,6 +1,7 @@
 """A site in the metres of a plan: where trees stand, what is not crossed, what pupils keep away from."""
 
 from collections.abc import Mapping
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,13 @@ import shapely
 from layers.error_model import Array
 from layers.ground import LocalFrame, centre, plane_positions
 from layers.line_distance import line_distance_m
-from layers.measuring_time import MINUTES_AT_A_TRUNK, Pace, learned_pace, minutes_at
+from layers.measuring_time import (
+    METRES_PER_MINUTE,
+    MINUTES_AT_A_TRUNK,
+    Pace,
+    learned_pace,
+    minutes_at,
+)
 from layers.round_choice import LINE, ROAD, WATER, LeftOut, Near, kept_off
 from layers.round_plan import sizes_of
 from service.view import SiteView
@@ -92,18 +99,24 @@ class RoundGround:
             unseen_girth_cm=self.view.terms.unseen_girth_cm,
         )
 
+    @cached_property
     def pace(self) -> Pace:
-        """Return how much slower than assumed this site measures."""
+        """How much slower than assumed this site measures."""
         readings = self.view.records.readings.merge(
             self.view.records.stems[["stem_id", "tree_id"]], on="stem_id", how="inner"
         )
         usual = {word: float(minutes_at(100.0, 1, word)) + _WAY_MINUTES for word in MINUTES_AT_A_TRUNK}
         return learned_pace(readings, usual)
 
-    def minutes(self, trees: pd.DataFrame, instrument: str, pace: Pace) -> Array:
+    @property
+    def metres_per_minute(self) -> float:
+        """How fast teams walk on this site [m/min]."""
+        return METRES_PER_MINUTE / self.pace.factor
+
+    def minutes(self, trees: pd.DataFrame, instrument: str) -> Array:
         """Return how long a team is busy at each tree [min]."""
         girth, trunks = sizes_of(trees)
-        return np.asarray(minutes_at(girth, trunks, instrument) * pace.factor)
+        return np.asarray(minutes_at(girth, trunks, instrument) * self.pace.factor)
 
     def inside(self, zone: str | None) -> set[str] | None:
         """Return the trees of an area or place; None for the whole site."""

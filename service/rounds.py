@@ -9,7 +9,6 @@ from typing import Any
 
 import shapely
 
-from layers.measuring_time import METRES_PER_MINUTE
 from layers.round_choice import NEVER_PUT_BACK, chosen
 from layers.round_plan import MOST_TREES, Ask, Plan, Sheet, Team, drafted
 from service.actors import Actor
@@ -36,7 +35,6 @@ class _Drafted:
     asked: RoundPlanIn
     ground: RoundGround
     plan: Plan
-    pace_gaps: int
 
 
 def plan_round(
@@ -227,7 +225,6 @@ def _drafted(
         raise InvalidRequest("No standing tree is like that. Choose another place, size or day.")
     if len(trees) > MOST_TREES:
         raise InvalidRequest(f"These are {len(trees)} trees; plan at most {MOST_TREES:,} at a time.")
-    pace = ground.pace()
     ask = Ask(
         teams=tuple(teams),
         meeting=ground.point(asked.model_dump()),
@@ -236,11 +233,11 @@ def _drafted(
         practice=asked.practice,
         seed=asked.seed,
         put_back=frozenset(one["tree_id"] for one in returned),
-        metres_per_minute=METRES_PER_MINUTE / pace.factor,
+        metres_per_minute=ground.metres_per_minute,
     )
-    minutes = ground.minutes(trees, asked.instrument, pace)
+    minutes = ground.minutes(trees, asked.instrument)
     plan = drafted(trees, ground.at(trees), minutes, ground.reasons(trees, asked.keep_off_m), ask)
-    return _Drafted(asked, ground, plan, pace.gaps)
+    return _Drafted(asked, ground, plan)
 
 
 def _cells(done: _Drafted, returned: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
@@ -256,7 +253,7 @@ def _cells(done: _Drafted, returned: Sequence[Mapping[str, Any]]) -> dict[str, A
         "seed": done.asked.seed,
         "spread": round(done.plan.spread, 4),
         "why": done.plan.why,
-        "timed_gaps": done.pace_gaps,
+        "timed_gaps": done.ground.pace.gaps,
     }
     return {
         **{name: asked[name] for name in _OWN},

@@ -1,5 +1,6 @@
 """The day of measuring: what has to be settled first, the start, how far teams are, the close."""
 
+from dataclasses import asdict
 from typing import Any
 
 from flask import Blueprint, flash, request
@@ -117,7 +118,7 @@ def close_round(slug: str, round_id: str) -> Any:
 def _tags(view: SiteView) -> dict[str, str]:
     return {
         tree: tag or str(_("without a number"))
-        for tree, tag in zip(view.trees["tree_id"], view.trees["tag"], strict=True)
+        for tree, tag in zip(view.plain_trees["tree_id"], view.plain_trees["tag"], strict=True)
     }
 
 
@@ -147,12 +148,7 @@ def _day(view: SiteView, now: RoundNow, sent: form.Form) -> Any:
 
 
 def _close(view: SiteView, now: RoundNow, sent: form.Form) -> Any:
-    if now.closing is not None:
-        found: Any = now.closing
-    else:
-        at_hand = closing_of(view, now)
-        found = {"missing": at_hand.missing, "again": at_hand.again, "to_check": at_hand.to_check}
-        found |= {"minutes": at_hand.minutes, "note": None}
+    found = {**asdict(closing_of(view, now)), "note": None} if now.closing is None else now.closing
     missing: dict[str, list[str]] = {}
     for team, tree in found["missing"]:
         missing.setdefault(now.codes.get(team, "?"), []).append(tree)
