@@ -55,7 +55,6 @@ def plan_round(
     """
     actor.require("manage")
     asked = parsed(RoundPlanIn, values)
-    view = view_of(store, slug, actor)
     round_id = id or str(uuid.uuid4())
     with store.read() as connection:
         site = find_site(connection, slug)
@@ -66,7 +65,7 @@ def plan_round(
         (str(uuid.uuid5(uuid.UUID(round_id), code)), code, kind)
         for code, kind in zip(codes, asked.kinds(), strict=True)
     ]
-    done = _drafted(view, asked, [Team(id, kind) for id, _code, kind in teams], ())
+    done = _drafted(view_of(store, slug, actor), asked, [Team(id, kind) for id, _code, kind in teams], ())
     with store.write() as connection:
         site = held_site(connection, slug)
         made = changes.begin(connection, site.fid, actor, "entry", "round")
