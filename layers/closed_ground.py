@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from layers.days import held_on
 from layers.ground import INSIDE_M, LocalFrame, plane_positions
 from layers.inputs import SiteTerms
 
@@ -38,8 +39,8 @@ def closures_on(closures: pd.DataFrame, trees: pd.DataFrame, terms: SiteTerms, a
     if not len(closures):
         return closures
     ended = closures["reopened_on"].notna() & (closures["reopened_on"].fillna("") <= as_of)
-    over = closures["to_on"].notna() & (closures["to_on"].fillna("9") < as_of)
-    out = closures[(closures["from_on"] <= as_of) & ~ended & ~over].reset_index(drop=True)
+    begun = held_on(closures["from_on"], closures["to_on"], as_of)
+    out = closures[begun & ~ended].reset_index(drop=True)
     names = ("x_m", "y_m") if terms.frame == "local" else ("lon_deg", "lat_deg")
     at = trees[trees["tree_id"].isin(out["tree_id"].dropna())].set_index("tree_id")[list(names)]
     shapes = [_outline(row, at, terms) for row in out.to_dict("records")]
@@ -111,6 +112,4 @@ def hazards_on(hazards: pd.DataFrame, as_of: str) -> pd.DataFrame:
     """Return the hazards that are there on a day; the index is new."""
     if not len(hazards):
         return hazards
-    begun = hazards["valid_from"].isna() | (hazards["valid_from"].fillna("") <= as_of)
-    over = hazards["valid_to"].notna() & (hazards["valid_to"].fillna("9") < as_of)
-    return hazards[begun & ~over].reset_index(drop=True)
+    return hazards[held_on(hazards["valid_from"], hazards["valid_to"], as_of)].reset_index(drop=True)

@@ -8,6 +8,7 @@ leaves that question as it is. What stands depends on the set of records alone, 
 """
 
 import json
+from collections.abc import Mapping
 
 import pandas as pd
 
@@ -68,9 +69,9 @@ def dangers_of(records: Records) -> pd.DataFrame:
         return said.assign(answered=pd.Series(dtype=bool))
     state = corrected(said.assign(subject=said["tree_id"].fillna("")), "danger_id", "subject")["state"]
     held = state.isin([LIVE, WAITING]) & ~said["void"].astype(bool) & said["sight"].isin(DANGER_WORDS)
-    answered = _answered(records.danger_answers, said)
     out = said[held & ~_is_over(said, records)].reset_index(drop=True)
     roots = _roots(said)
+    answered = _answered(records.danger_answers, said, roots)
     keys = [(roots.get(id, id), sight) for id, sight in zip(out["danger_id"], out["sight"], strict=True)]
     out["answered"] = pd.Series([key in answered for key in keys], dtype=bool)
     out = out.assign(seen=_seen(out), said=order_said(out, "danger_id"))
@@ -129,22 +130,23 @@ def _roots(said: pd.DataFrame) -> dict[str, str]:
     return roots
 
 
-def _answered(answers: pd.DataFrame, said: pd.DataFrame) -> set[tuple[str, str]]:
+def _answered(answers: pd.DataFrame, said: pd.DataFrame, roots: Mapping[str, str]) -> set[tuple[str, str]]:
     """The chains and sights that were answered: an answer holds for what it was about and its corrections."""
     if not len(answers):
         return set()
-    live = answers[(corrected(answers, "id", "report_id")["state"] == LIVE).to_numpy(dtype=bool)]
     sight = dict(zip(said["danger_id"], said["sight"], strict=True))
-    roots = _roots(said)
-    return {(roots.get(id, id), sight[id]) for id in live["report_id"] if id in sight}
+    return {(roots.get(id, id), sight[id]) for id in _live(answers)["report_id"] if id in sight}
+
+
+def _live(answers: pd.DataFrame) -> pd.DataFrame:
+    return answers[(corrected(answers, "id", "report_id")["state"] == LIVE).to_numpy(dtype=bool)]
 
 
 def answers_to(answers: pd.DataFrame) -> dict[str, list[dict[str, object]]]:
     """Return the answers that hold, by the id of what they answer, the first one first."""
     if not len(answers):
         return {}
-    live = answers[(corrected(answers, "id", "report_id")["state"] == LIVE).to_numpy(dtype=bool)]
     out: dict[str, list[dict[str, object]]] = {}
-    for row in live.sort_values("answered_on", kind="stable").to_dict("records"):
+    for row in _live(answers).sort_values("answered_on", kind="stable").to_dict("records"):
         out.setdefault(row["report_id"], []).append({str(name): value for name, value in row.items()})
     return out

@@ -31,6 +31,13 @@ def _local_day(text: str, time_zone: str) -> np.datetime64:
     return np.datetime64(time.tz_convert(time_zone).date(), "D")
 
 
+def held_on(first: pd.Series, last: pd.Series, day: str) -> NDArray[np.bool_]:
+    """Return what holds on a day, by first and last day (ISO, both included); none is open on that side."""
+    begun: NDArray[np.bool_] = np.asarray(first.fillna("") <= day, dtype=bool)
+    not_over: NDArray[np.bool_] = np.asarray(last.fillna("9999-12-31") >= day, dtype=bool)
+    return np.logical_and(begun, not_over)
+
+
 def _each(texts: pd.Series, day: Callable[[object], np.datetime64]) -> Days:
     """The day of every text, worked out once for each that is alike."""
     codes, unique = pd.factorize(texts.to_numpy(dtype=object))

@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from layers import ground
+from layers.days import held_on
 from layers.inputs import SiteTerms
 from layers.screening_rules import POSITION_NOT_SAID_M, USE_NOT_SAID, USES
 
@@ -46,8 +47,7 @@ def busier(first: Rows, second: Rows) -> Rows:
 
 def held_areas(areas: pd.DataFrame, as_of: str) -> pd.DataFrame:
     """Return the areas that hold on a day."""
-    first, last = areas["valid_from"].fillna(""), areas["valid_to"].fillna("9999-12-31")
-    return areas[((first <= as_of) & (last >= as_of)).to_numpy(dtype=bool)].reset_index(drop=True)
+    return areas[held_on(areas["valid_from"], areas["valid_to"], as_of)].reset_index(drop=True)
 
 
 def busiest_area(trees: pd.DataFrame, areas: pd.DataFrame, inside: pd.DataFrame) -> tuple[Rows, Rows]:

@@ -101,10 +101,9 @@ def storable(text: str) -> bool:
 
 def _json(text: str) -> Any:
     try:
-        said = orjson.loads(text)
+        return orjson.loads(text)
     except orjson.JSONDecodeError as error:
         raise fault(f"The filter is no JSON: {error}.") from error
-    return said
 
 
 class _Builder:
@@ -139,7 +138,7 @@ class _Builder:
     def _operation(self, said: dict[str, Any]) -> Node:
         op = said["op"]
         if op in ("and", "or"):
-            terms = tuple(self.node(term) for term in _args(said, 2, None))
+            terms = tuple(self.node(term) for term in _args(said, 2, or_more=True))
             return All(terms) if op == "and" else Some(terms)
         if op == "not":
             return Not(self.node(*_args(said, 1)))
@@ -193,13 +192,12 @@ class _Builder:
             raise fault("BBOX needs 4 numbers: west, south, east, north (or 6 with heights).")
         half = len(numbers) // 2
         west, south, east, north = (float(_finite(numbers[at])) for at in (0, 1, half, half + 1))
-        if self.to_crs84 is None:
-            west, south, east, north = (min(max(n, -FARTHEST), FARTHEST) for n in (west, south, east, north))
-        if south > north and self.to_crs84 is None:
+        if self.to_crs84 is not None:
+            return Drawn(wkb=self._in_crs84(shapely.box(west, south, east, north)))
+        west, south, east, north = (min(max(n, -FARTHEST), FARTHEST) for n in (west, south, east, north))
+        if south > north:
             raise fault(f"BBOX has its south ({south:g}) above its north ({north:g}).")
-        if self.to_crs84 is None:
-            return Drawn(box=(west, south, east, north))
-        return Drawn(wkb=self._in_crs84(shapely.box(west, south, east, north)))
+        return Drawn(box=(west, south, east, north))
 
     def _in_crs84(self, shape: Any) -> bytes:
         placed = shape if self.to_crs84 is None else self.to_crs84(shape)
@@ -208,12 +206,11 @@ class _Builder:
         return bytes(shapely.to_wkb(placed))
 
 
-def _args(said: dict[str, Any], least: int, most: int | None = -1) -> list[Any]:
+def _args(said: dict[str, Any], count: int, or_more: bool = False) -> list[Any]:
     args = said.get("args")
-    most = least if most == -1 else most
-    if not isinstance(args, list) or len(args) < least or (most is not None and len(args) > most):
-        count = f"{least} or more arguments" if most != least else f"{least} argument{'s' * (least > 1)}"
-        raise fault(f"{_shown(said['op'])} needs {count}.")
+    if not isinstance(args, list) or len(args) < count or (len(args) > count and not or_more):
+        wanted = f"{count} or more arguments" if or_more else f"{count} argument{'s' * (count > 1)}"
+        raise fault(f"{_shown(said['op'])} needs {wanted}.")
     return args
 
 

@@ -67,6 +67,13 @@ class Drawn:
 Value = Property | Written | Moment | Folded
 
 
+def unfolded(value: Value) -> Property | Written | Moment:
+    """Return what stands inside of all CASEI."""
+    while isinstance(value, Folded):
+        value = value.of
+    return value
+
+
 @dataclass(frozen=True)
 class Compare:
     """Two values side by side."""
@@ -114,6 +121,13 @@ class Meets:
 
     left: Property | Drawn
     right: Property | Drawn
+
+    @property
+    def drawn(self) -> Drawn:
+        """The side that was written out, of a checked filter."""
+        drawn = self.left if isinstance(self.left, Drawn) else self.right
+        assert isinstance(drawn, Drawn)
+        return drawn
 
 
 @dataclass(frozen=True)

@@ -4,9 +4,9 @@ import re
 import sys
 from collections.abc import Callable, Mapping
 
+from layers.column_kinds import Kind
 from service.cql_filter import moment_of, storable
 from service.cql_nodes import Compare, Moment, Node, Property, Written
-from service.cql_types import FAMILIES, Family
 from service.errors import InvalidRequest
 from service.feature_kinds import queryable
 from service.layer_parts import LayerColumn
@@ -26,9 +26,7 @@ def equal(columns: tuple[LayerColumn, ...], name: str, text: str) -> Node:
     column = next((column for column in columns if column.name == name), None)
     if column is None or not queryable(column):
         raise InvalidRequest([(name, "There is no property of that name that can be asked for.")])
-    wanted, read = _READ[FAMILIES[column.kind]]
-    if column.kind == "int":
-        wanted, read = "a whole number", _whole
+    wanted, read = _READ[column.kind]
     value = read(text)
     if value is None:
         raise InvalidRequest([(name, f"{text[:40]!r} is not {wanted}.")])
@@ -61,9 +59,13 @@ def _time(text: str) -> Moment | None:
         return None
 
 
-_READ: Mapping[Family, tuple[str, Callable[[str], Written | Moment | None]]] = {
-    "number": ("a number", _number),
+_Read = tuple[str, Callable[[str], Written | Moment | None]]
+_MOMENT: _Read = ("a day (YYYY-MM-DD) or an instant (2026-05-14T10:30:00Z)", _time)
+_READ: Mapping[Kind, _Read] = {
+    "int": ("a whole number", _whole),
+    "float": ("a number", _number),
     "text": ("a text that can be kept", _text),
-    "truth": ("true or false", _truth),
-    "time": ("a day (YYYY-MM-DD) or an instant (2026-05-14T10:30:00Z)", _time),
+    "flag": ("true or false", _truth),
+    "date": _MOMENT,
+    "time": _MOMENT,
 }

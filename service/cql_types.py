@@ -24,6 +24,7 @@ from service.cql_nodes import (
     Truth,
     Value,
     Written,
+    unfolded,
 )
 from service.feature_kinds import GEOMETRY, queryable
 from service.layer_parts import LayerColumn
@@ -149,9 +150,7 @@ class _Checker:
     def _like(self, node: Like) -> Node:
         if self.family(node.value) != "text":
             raise fault(f"{_named(node.value)} is {_WORDS[self.family(node.value)]}: LIKE needs a text.")
-        plain = node.pattern
-        while isinstance(plain, Folded):
-            plain = plain.of
+        plain = unfolded(node.pattern)
         if not isinstance(plain, Written) or self.family(plain) != "text":
             raise fault("LIKE needs a pattern that is written out, such as 'T-%'.")
         return node

@@ -9,13 +9,13 @@ import hashlib
 import os
 from collections import OrderedDict
 from collections.abc import Iterator, Sequence
-from contextlib import suppress
 from functools import cache
 from pathlib import Path
 from threading import Lock
 
 from service.actors import Actor
 from service.errors import NotFound
+from service.finished_files import made_once, thin_out
 from service.layer_parts import LayerFacts, LayerPart
 from service.outlets.exported_rows import EXPORTED, exported_rows
 from service.outlets.held_layer import HeldLayer
@@ -55,7 +55,6 @@ class Edition:
 
 _open: OrderedDict[tuple[int, str], Edition] = OrderedDict()
 _lock = Lock()
-_making: dict[Path, Lock] = {}
 
 
 def edition(
@@ -89,16 +88,13 @@ def edition(
             _open.move_to_end((store.serial, tag))
             return kept
     path = store.computed_folder / "layers" / key.site_id / f"{layer}-{tag}.sqlite"
-    with _lock:
-        making = _making.setdefault(path, Lock())
-    with making:
+    with made_once(path):
         if not path.exists():
             held = HeldLayer(exported_rows(view_of(store, slug, actor, key.as_of, known_at), layer))
             write_layer(path, held.facts, held.parts())
-            _thin_out(path.parent, layer)
+            thin_out(path.parent, f"{layer}-*.sqlite", KEPT_FILES)
         made = Edition(key, tag, LayerTable(path))
     with _lock:
-        _making.pop(path, None)
         _open[store.serial, tag] = made
         while len(_open) > KEPT_OPEN:
             _open.popitem(last=False)
@@ -117,11 +113,3 @@ def _program() -> str:
     files = (path for package in ("layers", "service") for path in (root / package).rglob("*.py"))
     said = sorted((path.name, path.stat().st_size, path.stat().st_mtime_ns) for path in files)
     return hashlib.blake2b(repr(said).encode(), digest_size=8).hexdigest()
-
-
-def _thin_out(folder: Path, layer: str) -> None:
-    """Throw away the oldest editions of a layer; one that somebody still reads goes when it is closed."""
-    files = sorted(folder.glob(f"{layer}-*.sqlite"), key=lambda path: path.stat().st_mtime, reverse=True)
-    for path in files[KEPT_FILES:]:
-        with suppress(OSError):
-            path.unlink()

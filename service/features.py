@@ -10,7 +10,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import replace
-from functools import cache, total_ordering
+from functools import cache
 from itertools import islice, pairwise
 from threading import Lock
 from typing import Any, TypeVar
@@ -247,12 +247,11 @@ def _in_order(
 
 def _rank(found: Found, order: Sequence[By]) -> tuple[Any, ...]:
     site, row = found
-    values = row[-len(order) :]
-    ranks = [(v is None, _Down(v) if by.descending else v) for v, by in zip(values, order, strict=True)]
-    return (*((gone, 0 if gone else value) for gone, value in ranks), site, row[0])
+    values = zip(row[-len(order) :], order, strict=True)
+    ranks = [(1, 0) if v is None else (0, _Down(v) if by.descending else v) for v, by in values]
+    return (*ranks, site, row[0])
 
 
-@total_ordering
 class _Down:
     """A value that sorts the other way round."""
 

@@ -4,8 +4,8 @@ Nothing here is a record; every file may be thrown away at any time and is then 
 """
 
 import os
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from threading import Lock
 from uuid import uuid4
@@ -61,15 +61,32 @@ def finished_file(store: Store, site_id: str, name: str, tag: str, write: Callab
     """
     folder = store.computed_folder / "files" / site_id
     path = folder / f"{tag}-{name}"
-    with _lock:
-        making = _making.setdefault(path, Lock())
-    with making:
+    with made_once(path):
         if not path.exists():
             _make(path, write)
-            _thin_out(folder, name)
-    with _lock:
-        _making.pop(path, None)
+            thin_out(folder, f"*-{name}", KEPT)
     return path
+
+
+@contextmanager
+def made_once(path: Path) -> Iterator[None]:
+    """Let others who want the same file wait until it is there."""
+    with _lock:
+        making = _making.setdefault(path, Lock())
+    try:
+        with making:
+            yield
+    finally:
+        with _lock:
+            _making.pop(path, None)
+
+
+def thin_out(folder: Path, pattern: str, most: int) -> None:
+    """Throw away the oldest files of a pattern; one that somebody still reads goes when it is closed."""
+    files = sorted(folder.glob(pattern), key=lambda path: path.stat().st_mtime, reverse=True)
+    for path in files[most:]:
+        with suppress(OSError):
+            path.unlink()
 
 
 def _make(path: Path, write: Callable[[Path], object]) -> None:
@@ -85,11 +102,3 @@ def _make(path: Path, write: Callable[[Path], object]) -> None:
     finally:
         with suppress(OSError):
             fresh.unlink()
-
-
-def _thin_out(folder: Path, name: str) -> None:
-    """Throw away the oldest; one that is being sent is read to its end."""
-    made = sorted(folder.glob(f"*-{name}"), key=lambda path: path.stat().st_mtime, reverse=True)
-    for path in made[KEPT:]:
-        with suppress(OSError):
-            path.unlink()

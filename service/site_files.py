@@ -16,7 +16,7 @@ from service.outlets.record_tables import SnapshotOf, write_records
 from service.store import record_log
 from service.store.engine import Connection, Store
 from service.store.site_rows import find_site
-from service.view import ViewKey, key_of, view_of
+from service.view import ViewKey, key_of, terms_at
 
 SITE_FORMATS = {"gpkg": "application/geopackage+sqlite3", "zip": "application/zip"}
 
@@ -57,8 +57,8 @@ def write_site(
     layers = [edition(store, slug, actor, layer, key.as_of, key.known_at) for layer in LAYERS]
     if form == "zip":
         return _archive(store, slug, key, layers, path)
-    terms = view_of(store, slug, actor, key.as_of, key.known_at).terms
-    rows = write_layers(layers, path, drawn_classes(terms))
+    classes = drawn_classes(terms_at(store, slug, actor, key.known_at))
+    rows = write_layers(layers, path, classes)
     write_records(store, SnapshotOf(slug, key.known_at, key.as_of, key.audience), path, box)
     return rows
 

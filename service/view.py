@@ -273,12 +273,13 @@ def view_of(
         If ``as_of`` is not a day.
     """
     with store.read() as connection:
-        key, row, terms = _asked(connection, slug, actor, as_of, known_at)
+        key, row, agreed = _asked(connection, slug, actor, as_of, known_at)
         kept = store.serial, key
         with _lock:
             if kept in _kept:
                 _kept.move_to_end(kept)
                 return _kept[kept]
+        terms = terms_of(agreed, model_in_use(connection, row.fid, known_at))
         records = records_of(connection, row.fid, known_at)
     view = SiteView(
         with_hands(terms, records),
@@ -304,13 +305,20 @@ def key_of(
         return _asked(connection, slug, actor, as_of, known_at)[0]
 
 
+def terms_at(store: Store, slug: str, actor: Actor, known_at: int | None = None) -> SiteTerms:
+    """Return what a site agreed on, without its records and their hands; raises as :func:`view_of`."""
+    with store.read() as connection:
+        _, row, agreed = _asked(connection, slug, actor, None, known_at)
+        return terms_of(agreed, model_in_use(connection, row.fid, known_at))
+
+
 def _asked(
     connection: Connection, slug: str, actor: Actor, as_of: str | None, known_at: int | None
-) -> tuple[ViewKey, Row[Any], SiteTerms]:
+) -> tuple[ViewKey, Row[Any], Any]:
+    """Return the key of a view, the row of its site, and that row with what was agreed on by then."""
     audience = visible(slug, actor)
     row = find_site(connection, slug)
     agreed = row if known_at is None else site_at(connection, row, known_at)
-    terms = terms_of(agreed, model_in_use(connection, row.fid, known_at))
     number = row.change_no if known_at is None else min(known_at, row.change_no)
     key = ViewKey(
         site_id=row.id,
@@ -319,9 +327,9 @@ def _asked(
         latest=f"{row.version}.{row.change_no}",
         known_at=number,
         audience=audience,
-        as_of=_day(as_of) if as_of else today_in(terms.time_zone),
+        as_of=_day(as_of) if as_of else today_in(agreed.time_zone),
     )
-    return key, row, terms
+    return key, row, agreed
 
 
 def _day(text: str, name: str = "as_of") -> str:

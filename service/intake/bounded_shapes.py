@@ -7,8 +7,10 @@ are checked first, on the text, the JSON or the bytes. Nothing is repaired: what
 import math
 import re
 import struct
+from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
 import shapely
 
 MAX_POINTS = 10_000
@@ -91,6 +93,14 @@ def _built(kind: str, coordinates: Any) -> Any:
 
 def _polygon(rings: list[list[list[float]]]) -> Any:
     return shapely.Polygon(_flat(rings[0]), [_flat(ring) for ring in rings[1:]])
+
+
+def set_points(shapes: list[Any], pairs: Mapping[int, Sequence[float]]) -> None:
+    """Set points at their places in a list of shapes, all built at once; their numbers were checked."""
+    if pairs:
+        points = shapely.points(np.array(list(pairs.values()), dtype=float))
+        for place, point in zip(pairs, points, strict=True):
+            shapes[place] = point
 
 
 def from_wkt(text: str) -> tuple[Any, str | None, str | None]:

@@ -15,13 +15,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
 
-import numpy as np
 import orjson
-import shapely
 from pydantic import BaseModel, ConfigDict, TypeAdapter
 
 from service.errors import Ask, InvalidRequest, Unreadable
-from service.intake.bounded_shapes import from_geojson, from_wkb
+from service.intake.bounded_shapes import from_geojson, from_wkb, set_points
 from service.intake.closed_reading import NOT_SHUT_IN, TOO_LARGE
 from service.intake.guess_crs import WGS84, WGS84_WORDS, code_of
 from service.intake.plain_table import CHUNK
@@ -253,10 +251,7 @@ def _shapes(said: list[Any], faults: dict[int, str]) -> list[Any]:
             )
         if fault is not None:
             faults.setdefault(row, fault)
-    if plain:
-        points = shapely.points(np.array(list(plain.values()), dtype=float))
-        for row, point in zip(plain, points, strict=True):
-            out[row] = point
+    set_points(out, plain)
     return out
 
 

@@ -9,7 +9,7 @@ import orjson
 import shapely
 
 from service.errors import InvalidRequest, Unreadable
-from service.intake.bounded_shapes import from_geojson
+from service.intake.bounded_shapes import from_geojson, set_points
 from service.intake.guess_crs import WGS84, code_of
 from service.intake.prepared import Guess
 from service.intake.source_table import SourceTable
@@ -177,20 +177,16 @@ def _is_plain_point(geometry: Any) -> bool:
 
 def _geometry(features: list[dict[str, Any]], faults: dict[int, str]) -> list[Any]:
     out: list[Any] = [None] * len(features)
-    plain: list[int] = []
+    plain: dict[int, list[float]] = {}
     for place, feature in enumerate(features):
         geometry = feature.get("geometry")
-        if _is_plain_point(geometry):
-            plain.append(place)
+        if geometry is not None and _is_plain_point(geometry):
+            plain[place] = geometry["coordinates"][:2]
             continue
         out[place], fault = from_geojson(geometry)
         if fault is not None:
             faults[place] = fault
-    if plain:
-        pairs = [features[place]["geometry"]["coordinates"][:2] for place in plain]
-        points = shapely.points(np.array(pairs, dtype=float))
-        for place, point in zip(plain, points, strict=True):
-            out[place] = point
+    set_points(out, plain)
     return out
 
 

@@ -14,11 +14,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-import shapely
-
 from service.errors import InvalidRequest, Unreadable
-from service.intake.bounded_shapes import from_wkb
+from service.intake.bounded_shapes import from_wkb, set_points
 from service.intake.choosing import TableOfFile, chosen
 from service.intake.guess_crs import LOCAL, WGS84, code_of
 from service.intake.prepared import Guess
@@ -205,10 +202,7 @@ def _shapes(values: list[Any], faults: dict[int, str]) -> list[Any]:
             out[place], fault = from_wkb(wkb)
         if fault is not None:
             faults[place] = fault
-    if plain:
-        points = shapely.points(np.array(list(plain.values()), dtype=float))
-        for place, point in zip(plain, points, strict=True):
-            out[place] = point
+    set_points(out, plain)
     return out
 
 

@@ -20,22 +20,15 @@ def _said(table: SourceTable, columns: Columns, role: str) -> list[str]:
     return out
 
 
-def names_as_written(table: SourceTable, columns: Columns) -> list[str | None]:
-    """Return the names of the rows as written: a column, or put together of genus, species and cultivar."""
-
-    def cell_list(role: str) -> list[str]:
-        return _said(table, columns, role)
-
+def _as_written(table: SourceTable, columns: Columns, common: Sequence[str]) -> list[str | None]:
+    """Return the names of the rows: a column, or of genus, species and cultivar, or else the common name."""
     if "species" in columns.single:
-        plain = cell_list("species")
+        plain = _said(table, columns, "species")
     else:
-        plain = [
-            f"{genus} {epithet}".strip()
-            for genus, epithet in zip(cell_list("genus"), cell_list("epithet"), strict=True)
-        ]
-    common = cell_list("common_name")
+        genera, epithets = _said(table, columns, "genus"), _said(table, columns, "epithet")
+        plain = [f"{genus} {epithet}".strip() for genus, epithet in zip(genera, epithets, strict=True)]
     out: list[str | None] = []
-    for name, cultivar, other in zip(plain, cell_list("cultivar"), common, strict=True):
+    for name, cultivar, other in zip(plain, _said(table, columns, "cultivar"), common, strict=True):
         if name and cultivar and cultivar.casefold().strip("'\"") not in name.casefold():
             bare = cultivar.strip("'\"")
             name = f"{name} '{bare}'"
@@ -47,9 +40,9 @@ def apply_names(
     rows: Sequence[PreparedRow], table: SourceTable, columns: Columns, guesses: list[Guess]
 ) -> None:
     """Set the names of the rows, matched to the species table once for each name as written."""
-    written = names_as_written(table, columns)
-    matches: dict[str, Matched] = matched_names(sorted({name for name in written if name}))
     common = _said(table, columns, "common_name")
+    written = _as_written(table, columns, common)
+    matches: dict[str, Matched] = matched_names(sorted({name for name in written if name}))
     for row, name, other in zip(rows, written, common, strict=True):
         row.common_name = other or None
         if name is None:

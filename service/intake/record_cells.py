@@ -95,13 +95,15 @@ class RowCheck:
 
     def _check_content(self, row: dict[str, Any]) -> None:
         """Check what a former version kept as the record that it was."""
-        kept = json.loads(row["content"])
-        columns = [c for c in record_log.columns_of(row["table_name"]) if c not in ("fid", "change_no")]
-        strange = set(kept) - {*columns, "change_no"}
+        name, kept = row["table_name"], json.loads(row["content"])
+        check = self._contents.get(name)
+        if check is None:
+            columns = [c for c in record_log.columns_of(name) if c not in ("fid", "change_no")]
+            check = self._contents[name] = RowCheck(name, columns, self._last)
+        strange = set(kept) - {*check.columns, "change_no"}
         if strange or kept.get("id") != row["record_id"]:
             self.refuse(row["fid"], "content", "is not the record that it says")
-        check = self._contents.setdefault(row["table_name"], RowCheck(row["table_name"], columns, self._last))
-        check([_from_hex(row["table_name"], column, kept.get(column)) for column in columns])
+        check([_from_hex(name, column, kept.get(column)) for column in check.columns])
 
     def refuse(self, number: Any, column: str, fault: str) -> None:
         """Say what is wrong with a cell.

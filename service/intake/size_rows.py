@@ -171,9 +171,7 @@ def _add_sizes(
     if size.quantity and size.quantity != column.what:
         doubt = f"it says that it is a {size.quantity}, among sizes of the other kind; it was taken as that"
     if doubt:
-        row.questions.append(
-            Question("size", f"{column.header}: {cell.strip()[:60]!r}: {doubt}.", column.header)
-        )
+        _doubt(row, column.header, cell, doubt)
     first = column.stem or 1
     several = len(size.values) > 1
     plain = cells.number(cell, comma=rule.comma) is not None
@@ -207,6 +205,10 @@ def _impossible(header: str, cell: str, girths: Sequence[float]) -> str:
     )
 
 
+def _doubt(row: PreparedRow, header: str, cell: str, why: str) -> None:
+    row.questions.append(Question("size", f"{header}: {cell.strip()[:60]!r}: {why}.", header))
+
+
 def _small(header: str, cell: str, girths: Sequence[float]) -> str:
     return (
         f"{header}: {cell.strip()[:40]!r} would be only {min(girths):.2g} cm round the trunk; check the "
@@ -234,8 +236,7 @@ def _add_class(
     if any(word in folded(column.header).replace(" ", "") for word in _GIRTH_WORDS):
         factor /= np.pi
     if size.doubt:
-        detail = f"{column.header}: {cell.strip()[:60]!r}: {size.doubt}."
-        row.questions.append(Question("size", detail, column.header))
+        _doubt(row, column.header, cell, size.doubt)
     low = size.class_from if size.class_from is not None else 0.0
     row.readings.append(
         PreparedReading(
@@ -321,8 +322,7 @@ def apply_measures(
             row.kept |= {column.header: cell} if column.usual else {}
             continue
         if column.usual and size.doubt:
-            detail = f"{column.header}: {cell.strip()[:60]!r}: {size.doubt}."
-            row.questions.append(Question("size", detail, column.header))
+            _doubt(row, column.header, cell, size.doubt)
         day = dated or days[place]
         row.observations.append(
             PreparedObservation(column.header, what, round(metres, 6), "m", None, day[0], day[1])

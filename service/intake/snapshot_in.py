@@ -6,7 +6,6 @@ OGC GeoPackage Encoding Standard 1.3, 12-128r17, clause 2.4 (attributes).
 """
 
 import hashlib
-import json
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -139,13 +138,13 @@ def restore(
 
 
 def _write(store: Store, snapshot: _Snapshot, said: Restored, total: int, progress: Progress | None) -> None:
-    changes = snapshot.rows("change")
+    changes = record_log.without_paths(snapshot.rows("change"))
     first = dict(zip(record_log.columns_of("change"), next(changes), strict=True))
-    made = restoring.begin(store, said, {**first, "summary": _without_paths(first["summary"])})
+    made = restoring.begin(store, said, first)
     try:
         done = 0
         for name in record_log.TABLES:
-            rows = _plain(changes) if name == "change" else snapshot.rows(name)
+            rows = changes if name == "change" else snapshot.rows(name)
             for written in made.write(name, rows):
                 done += written
                 if progress is not None:
@@ -154,19 +153,6 @@ def _write(store: Store, snapshot: _Snapshot, said: Restored, total: int, progre
     except (InvalidRequest, HereAlready):
         made.abandon()
         raise
-
-
-def _plain(changes: Iterator[tuple[Any, ...]]) -> Iterator[tuple[Any, ...]]:
-    at = record_log.columns_of("change").index("summary")
-    for row in changes:
-        yield (*row[:at], _without_paths(row[at]), *row[at + 1 :])
-
-
-def _without_paths(summary: str | None) -> str | None:
-    """Return the report of an import that names no file of this machine."""
-    if summary is None or not json.loads(summary).get("side_file"):
-        return summary
-    return json.dumps({**json.loads(summary), "side_file": None}, ensure_ascii=False)
 
 
 @contextmanager

@@ -39,6 +39,7 @@ _OF_A_SHAPEFILE = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 ENDINGS = (*_TEXT, *_GEOJSON, ".gpkg", *FORMS)  # of files that are read
 
 
+@nothing_to_collect()
 def prepare(path: Path, options: ImportOptions, site: SiteFacts) -> Prepared:
     """Return what a file says, row by row, with the guesses and the account of its columns.
 
@@ -51,11 +52,6 @@ def prepare(path: Path, options: ImportOptions, site: SiteFacts) -> Prepared:
     InvalidRequest
         If an option cannot be, or does not fit the file or the site.
     """
-    with nothing_to_collect():
-        return _prepared(path, options, site)
-
-
-def _prepared(path: Path, options: ImportOptions, site: SiteFacts) -> Prepared:
     if options.crs is not None:
         guess_crs.code_of(options.crs)
     table = read_table(path, options.layer)

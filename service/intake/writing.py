@@ -15,10 +15,6 @@ from service.store import changes, import_rows, rows, site_rows
 from service.store.changes import Change, OpenImport
 from service.store.engine import Store
 
-FIRST_ROWS = 400
-AIM_S = 0.1  # of the 0.2 s that a transaction may take
-GROWTH = 2.0
-
 Progress = Callable[[int, int], None]
 
 
@@ -45,12 +41,12 @@ class Batch:
             done = import_rows.written_keys(conn, self.mine.fid) if self.mine.resumed else set()
             places = import_rows.written_places(conn, self.mine.fid) if self.mine.resumed else set()
         to_write = [d for d in self.plan.decisions if d.content is not None and d.keyed.key not in done]
-        at, size, total = 0, FIRST_ROWS, len(self.plan.decisions)
+        at, size, total = 0, changes.FIRST_ROWS, len(self.plan.decisions)
         while at < len(to_write):
             part = to_write[at : at + size]
             took = self._write(part, places)
             at += len(part)
-            size = max(1, int(size * min(GROWTH, AIM_S / max(took, 1e-6))))
+            size = changes.next_size(size, took)
             if progress is not None:
                 progress(total - len(to_write) + at, total)
 

@@ -12,7 +12,7 @@ import shapely
 
 from layers.column_kinds import Kind
 from service.layer_parts import Layer, LayerColumn, LayerFacts, LayerPart, columns_named
-from service.outlets.layer_rows import POSITION
+from service.outlets.layer_rows import POSITION, points_at
 
 LOCAL_FRAME = 'LOCAL_CS["Metres on a ground without a place on earth",UNIT["metre",1]]'
 EARTH_FRAME = "EPSG:4326"
@@ -58,11 +58,7 @@ def array_of(cells: Sequence[Any], field: pa.Field) -> pa.Array:
 def shapes_of(facts: LayerFacts, part: LayerPart) -> np.ndarray:
     """Return the shapes of a part, polygons as multipolygons where the layer is of these."""
     if facts.points:
-        where = np.array([part.lon, part.lat], dtype=float).T
-        known = np.isfinite(where).all(axis=1)
-        out = np.full(len(where), None, dtype=object)
-        out[known] = shapely.points(where[known])
-        return out
+        return points_at(np.array([part.lon, part.lat], dtype=float).T)
     assert part.shapes is not None
     if facts.shape_kind != "MultiPolygon":
         return part.shapes

@@ -80,11 +80,6 @@ class LayerRows:
     caution: str | None = None  # goes with everything that holds flags, once
     sparse: bool = False  # in GeoJSON what is missing is left out, not null
 
-    @property
-    def spatial(self) -> pd.DataFrame:
-        """The rows for a format that has shapes of its own: without the columns of the position."""
-        return self.rows.drop(columns=[name for name in POSITION if name in self.rows])
-
 
 def layer_rows(view: Viewed, layer: str) -> LayerRows:
     """Return a layer of a site at a day.
@@ -228,10 +223,14 @@ def _numbers(keys: Iterable[str]) -> np.ndarray:
 
 def _points(view: Viewed, rows: pd.DataFrame) -> np.ndarray:
     east, north = ("x_m", "y_m") if view.terms.frame == "local" else ("lon_deg", "lat_deg")
-    there = rows[[east, north]].to_numpy(dtype=float)
-    known = np.isfinite(there).all(axis=1)
-    out = np.full(len(rows), None, dtype=object)
-    out[known] = shapely.points(there[known])
+    return points_at(rows[[east, north]].to_numpy(dtype=float))
+
+
+def points_at(places: np.ndarray) -> np.ndarray:
+    """Return a point for each pair of coordinates, None where one is missing."""
+    known = np.isfinite(places).all(axis=1)
+    out = np.full(len(places), None, dtype=object)
+    out[known] = shapely.points(places[known])
     return out
 
 

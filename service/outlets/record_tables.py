@@ -143,8 +143,9 @@ def _files(file: sqlite3.Connection, box: FileBox | None) -> int:
 
 
 def _contents(names: Sequence[str], box: FileBox | None) -> Iterator[tuple[str, bytes]]:
-    for name in names if box is not None else ():
-        assert box is not None
+    if box is None:
+        return
+    for name in names:
         try:
             yield name, box.get(name)
         except NotFound:

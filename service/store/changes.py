@@ -17,6 +17,8 @@ from service.store.schema import change, metadata, site
 
 STALE_AFTER = timedelta(seconds=60)
 ERASED_AT_ONCE = 2000
+FIRST_ROWS = 400  # of the first short transaction of an import
+AIM_S, GROWTH = 0.1, 2.0  # of the 0.2 s that a transaction may take
 
 
 @dataclass(frozen=True)
@@ -116,6 +118,11 @@ def beat(conn: Connection, mine: OpenImport) -> OpenImport:
     if done.rowcount != 1:
         raise ImportRunning(mine.file_name)
     return replace(mine, heartbeat_at=at)
+
+
+def next_size(rows: int, took_s: float) -> int:
+    """Return how many rows the next short transaction takes, after one of so many took so long [s]."""
+    return max(1, int(rows * min(GROWTH, AIM_S / max(took_s, 1e-6))))
 
 
 def close_import(conn: Connection, mine: OpenImport, summary: str) -> Change:

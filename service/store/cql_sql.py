@@ -5,6 +5,7 @@ opposite (OGC 21-065r2). A property that the layer of a site does not have is un
 """
 
 import datetime as dt
+import operator
 import sqlite3
 from collections.abc import Callable
 from typing import Any
@@ -31,18 +32,19 @@ from service.cql_nodes import (
     Truth,
     Value,
     Written,
+    unfolded,
 )
 from service.feature_kinds import GEOMETRY
 from service.store.layer_tables import LayerTable
 
 Condition = sa.ColumnElement[Any]
 _COMPARE: dict[str, Callable[[Any, Any], Condition]] = {
-    "=": lambda a, b: a == b,
-    "<>": lambda a, b: a != b,
-    "<": lambda a, b: a < b,
-    "<=": lambda a, b: a <= b,
-    ">": lambda a, b: a > b,
-    ">=": lambda a, b: a >= b,
+    "=": operator.eq,
+    "<>": operator.ne,
+    "<": operator.lt,
+    "<=": operator.le,
+    ">": operator.gt,
+    ">=": operator.ge,
 }
 _EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 _LARGEST = 2**63 - 1
@@ -81,8 +83,8 @@ class Conditions:
                 return self._one(value).op("GLOB", is_comparison=True)(sa.literal(_glob(pattern), sa.Text()))
             case IsNull(Property(name)):
                 return self.without_shape() if name == GEOMETRY else self.column(name).is_(None)
-            case Meets(left, right):
-                return self.meets(right if isinstance(right, Drawn) else left)
+            case Meets():
+                return self.meets(node.drawn)
         raise AssertionError(f"not a checked filter: {node!r}")
 
     def key(self, name: str) -> Condition:
@@ -95,7 +97,7 @@ class Conditions:
             return sa.true()
         return self.table.table.c["lon" if self.facts.points else "wkb"].is_(None)
 
-    def meets(self, drawn: Any) -> Condition:
+    def meets(self, drawn: Drawn) -> Condition:
         """Return that a feature's shape and a drawn one have a point in common; unknown without a shape."""
         if self.facts.local:
             return UNKNOWN
@@ -148,11 +150,10 @@ class Conditions:
                 return literal(said)
 
     def _folded(self, value: Value) -> Condition:
-        while isinstance(value, Folded):
-            value = value.of
-        if isinstance(value, Written):
-            return literal(str(value.value).casefold())
-        return sa.func.folded(self._one(value), type_=sa.Text())
+        plain = unfolded(value)
+        if isinstance(plain, Written):
+            return literal(str(plain.value).casefold())
+        return sa.func.folded(self._one(plain), type_=sa.Text())
 
 
 def _one_of(found: Condition, rest: list[Condition]) -> Condition:
@@ -212,11 +213,9 @@ def literal(said: str | int | float | bool) -> Condition:
 
 def _glob(pattern: Value) -> str:
     """Return a pattern of LIKE as one of GLOB, which tells capitals from small letters."""
-    folded = isinstance(pattern, Folded)
-    while isinstance(pattern, Folded):
-        pattern = pattern.of
-    assert isinstance(pattern, Written)
-    text = str(pattern.value).casefold() if folded else str(pattern.value)
+    plain = unfolded(pattern)
+    assert isinstance(plain, Written)
+    text = str(plain.value).casefold() if isinstance(pattern, Folded) else str(plain.value)
     out: list[str] = []
     signs = iter(text)
     for sign in signs:
@@ -225,6 +224,6 @@ def _glob(pattern: Value) -> str:
         elif sign == "_":
             out.append("?")
         else:
-            plain = next(signs, sign) if sign == "\\" else sign
-            out.append(f"[{plain}]" if plain in "*?[" else plain)
+            written = next(signs, sign) if sign == "\\" else sign
+            out.append(f"[{written}]" if written in "*?[" else written)
     return "".join(out)

@@ -118,8 +118,7 @@ class _Query:
         facts = self.table.facts
         shape = ("lon", "lat") if facts.points else ("wkb",)
         place = [sa.null() if facts.local else self.columns[name] for name in shape]
-        here = set(facts.names)
-        cells = [self.table.column(one.name) if one.name in here else sa.null() for one in columns]
+        cells = [self.conditions.column(one.name) for one in columns]
         said = (one.label(f"v{at}") for at, one in enumerate([*place, *cells, *keys]))
         return sa.select(self.columns.fid, *said)
 
@@ -154,12 +153,7 @@ def _boxes(question: Question) -> list[tuple[Box, bool]]:
     """Return boxes round all that can match, each with whether features without a place match too."""
     out: list[tuple[Box, bool]] = [] if question.box is None else [(question.box, True)]
     terms = question.filter.of if isinstance(question.filter, All) else (question.filter,)
-    for term in terms:
-        if isinstance(term, Meets):
-            drawn = term.left if isinstance(term.left, Drawn) else term.right
-            assert isinstance(drawn, Drawn)
-            out.append((drawn.bounds, False))
-    return out
+    return out + [(term.drawn.bounds, False) for term in terms if isinstance(term, Meets)]
 
 
 def _beyond(

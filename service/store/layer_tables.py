@@ -56,15 +56,8 @@ class LayerTable:
         """Return the column of a property; ``KeyError`` if the layer has none of that name."""
         return self._named[name]
 
-    def select(self) -> sa.Select[Any]:
-        """Return a query of all rows as :meth:`part_of` reads them; conditions and order are yet to come."""
-        return sa.select(self.table.c.fid, *self._shape(), *self._named.values())
-
-    def _shape(self) -> list[sa.Column[Any]]:
-        return [self.table.c[name] for name in (("lon", "lat") if self.facts.points else ("wkb",))]
-
     def part_of(self, rows: Sequence[Sequence[Any]]) -> LayerPart:
-        """Return rows of :meth:`select` as a part of the layer."""
+        """Return rows of number, place (``lon`` and ``lat``, or ``wkb``) and cells as a part of the layer."""
         ids = [row[0] for row in rows]
         if self.facts.points:
             cells = [tuple(row[3:]) for row in rows]
@@ -93,7 +86,8 @@ class LayerTable:
 
     def _in_order(self, cells: list[sa.Column[Any]]) -> sa.Select[Any]:
         order = self.table.c.fid if self.facts.by_number else self.table.c.place
-        return sa.select(self.table.c.fid, *self._shape(), *cells).order_by(order)
+        place = [self.table.c[name] for name in (("lon", "lat") if self.facts.points else ("wkb",))]
+        return sa.select(self.table.c.fid, *place, *cells).order_by(order)
 
     def arrays(self, names: Sequence[str]) -> dict[str, np.ndarray]:
         """Return columns whole, by feature number: ``fid``, ``lon``, ``lat``, ``cell`` or properties.

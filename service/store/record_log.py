@@ -8,7 +8,7 @@ has taken in every window up to a number equals the site at that number. Nothing
 
 import heapq
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from typing import Any, Literal
@@ -167,6 +167,13 @@ def record_parts(
         yield name, columns_of(name), record_rows(conn, site_fid, name, Window(0, upto))
 
 
+def without_paths(changes: Iterable[Sequence[Any]]) -> Iterator[tuple[Any, ...]]:
+    """Yield rows of changes; reports of imports name no place of a file on the machine where they ran."""
+    at = columns_of("change").index("summary")
+    for row in changes:
+        yield (*row[:at], _without_path(row[at]), *row[at + 1 :])
+
+
 def portable_content(text: str) -> tuple[str, str]:
     """Return the UUID in a kept former version, and the version's JSON text without numbers of this store."""
     cells = json.loads(text)
@@ -195,13 +202,10 @@ def _changes(
         change.c.change_no > max(after, window.since),
         change.c.change_no <= window.upto,
     )
-    at = columns_of("change").index("summary")
-    for row in _streamed(conn, query.order_by(change.c.change_no), most):
-        yield (*row[:at], _without_paths(row[at]), *row[at + 1 :])
+    return without_paths(_streamed(conn, query.order_by(change.c.change_no), most))
 
 
-def _without_paths(summary: str | None) -> str | None:
-    """Return the report of an import without the place of a file on this machine."""
+def _without_path(summary: str | None) -> str | None:
     if summary is None:
         return None
     said = json.loads(summary)

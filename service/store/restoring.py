@@ -22,7 +22,6 @@ from service.store import changes, record_log, rows, schema
 from service.store.changes import ERASED_AT_ONCE, OpenImport
 from service.store.engine import Store
 
-FIRST_ROWS, AIM_S, GROWTH = 400, 0.1, 2.0  # of a transaction; it may take 0.2 s
 _HIDDEN = "."  # begins the short name of a site that is being restored
 
 
@@ -69,7 +68,7 @@ class Restoring:
         StoreUnavailable
             If the store is full or locked.
         """
-        size = FIRST_ROWS
+        size = changes.FIRST_ROWS
         while part := list(islice(records, size)):
             began = time.perf_counter()
             try:
@@ -80,8 +79,7 @@ class Restoring:
             except sa.exc.IntegrityError as error:
                 why = "A record of this snapshot is known on another ground here. Open another store for it."
                 raise HereAlready(self.said.site["slug"], why) from error
-            took = time.perf_counter() - began
-            size = max(1, int(size * min(GROWTH, AIM_S / max(took, 1e-6))))
+            size = changes.next_size(size, time.perf_counter() - began)
             yield len(part)
 
     def show(self) -> None:

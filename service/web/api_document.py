@@ -15,6 +15,7 @@ from werkzeug.routing import Rule
 from service.danger_records import DangerIn
 from service.records import CalibrationIn, ObservationIn, ReadingIn
 from service.web.addresses import absolute
+from service.web.problems import MEDIA_TYPE
 
 bp = Blueprint("api_document", __name__, url_prefix="/api")
 
@@ -129,7 +130,7 @@ def _answers(method: str) -> dict[str, Any]:
         answers["304"] = {"description": "What whoever asks holds has not changed."}
     else:
         answers["201"] = {"description": "It was taken.", **data}
-    problem = {"content": {"application/problem+json": {"schema": {"$ref": "#/components/schemas/Problem"}}}}
+    problem = {"content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}}
     statuses = STATUSES if method == "GET" else STATUSES | STATUSES_SENT
     return answers | {status: {"description": said, **problem} for status, said in statuses.items()}
 

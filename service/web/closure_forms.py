@@ -10,7 +10,6 @@ from flask_babel import gettext as _
 
 from service import closures
 from service.danger_records import ClosureIn
-from service.edit import cross_out
 from service.errors import NotFound
 from service.records import parsed
 from service.view import SiteView
@@ -97,7 +96,7 @@ def edit_closure(slug: str, id: str) -> Any:
         known["geometry"] = None if shape is None or _is_round(record) else shapely.to_geojson(shape)
         return _page(view, form.blank(**known), None, record)
     sent = form.typed()
-    values, version = _values(view, sent, None, record), int(sent.number("version") or 0)
+    values, version = _values(view, sent, None, record), sent.version()
 
     def change() -> int:
         return closures.change(current.store(), slug, current.actor(), "closure", id, version, values)
@@ -124,22 +123,13 @@ def reopen_closure(slug: str, id: str) -> Any:
     ):
         if not sent.text(name):
             sent.faults[name] = why
-    said, version = sent.texts(*REOPENED), int(sent.number("version") or 0)
+    said, version = sent.texts(*REOPENED), sent.version()
     opened = form.tried(
         sent, lambda: closures.reopen(current.store(), slug, current.actor(), id, version, said)
     )
     if opened is None:
         return _reopen_page(view, record, sent)
     flash(_("%(name)s is open again. Take the marks away on the ground as well.", name=record["name"]))
-    return form.away(f"/sites/{slug}/ground")
-
-
-@bp.post("/sites/<slug>/closures/<id>/cross-out")
-def cross_out_closure(slug: str, id: str) -> Any:
-    """Cross out a closure that was entered by mistake."""
-    version = int(form.typed().number("version") or 0)
-    cross_out(current.store(), slug, current.actor(), "closure", id, version)
-    flash(_("It was crossed out. It can be taken back."))
     return form.away(f"/sites/{slug}/ground")
 
 

@@ -41,7 +41,7 @@ def day_page(slug: str, round_id: str) -> Any:
     values |= {name: sent.text(name) == "yes" for name in TICKS}
     days = sent.number("tree_check_days")
     values["tree_check_days"] = CHECKED_WITHIN_DAYS if days is None else days
-    version = int(sent.number("version") or 0)
+    version = sent.version()
 
     def write() -> int:
         return write_day_page(current.store(), slug, current.actor(), round_id, version, values)
@@ -58,7 +58,7 @@ def start_round(slug: str, round_id: str) -> Any:
     view = current.site_view(slug)
     now = planned_round(view, round_id)
     sent = form.typed()
-    version = int(sent.number("version") or 0)
+    version = sent.version()
 
     def begin() -> int:
         return start(current.store(), slug, current.actor(), round_id, version, sent.text("anyway"))
@@ -99,7 +99,7 @@ def close_round(slug: str, round_id: str) -> Any:
     if request.method == "GET":
         return _close(view, now, form.blank(version=now.version))
     sent = form.typed()
-    version = int(sent.number("version") or 0)
+    version = sent.version()
 
     def end() -> int:
         return close(current.store(), slug, current.actor(), round_id, version, sent.text("note"))

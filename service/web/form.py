@@ -47,6 +47,10 @@ class Form:
             return None
         return float(said.replace(",", "."))
 
+    def version(self) -> int:
+        """The version of a record that was seen; 0, which no record has, where the form names none."""
+        return int(self.number("version") or 0)
+
     @staticmethod
     def is_number(said: str) -> bool:
         """Whether a text is a number with a decimal point or comma, and nothing else."""

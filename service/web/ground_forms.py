@@ -16,7 +16,7 @@ from service.web.display import say
 
 bp = Blueprint("ground_forms", __name__)
 
-KINDS = {"areas": "area", "targets": "target"}
+KINDS = {"areas": "area", "targets": "target", "closures": "closure", "hazards": "hazard"}
 AREA_TEXTS = ("name", "kind", "use", "keeper", "area_source", "counting_complete")
 AREA_NUMBERS = (("typed_area_ha", "ground"), ("counting_limit_cm", "width"))
 TARGET_TEXTS = ("name", "kind", "use")
@@ -73,7 +73,7 @@ def edit_one(slug: str, kind: str, id: str) -> Any:
     if request.method == "GET":
         return _page(view, kind, _known(view, kind, record), record=record)
     sent = form.typed()
-    values, version = _checked(view, kind, sent, record), int(sent.number("version") or 0)
+    values, version = _checked(view, kind, sent, record), sent.version()
 
     def change() -> int:
         kept = {"layer": record["layer"], **values}
@@ -95,10 +95,10 @@ def _known(view: SiteView, kind: str, record: Any) -> form.Form:
     return form.blank(**said, geometry=None if shape is None else shapely.to_geojson(shape))
 
 
-@bp.post("/sites/<slug>/<any(areas, targets):kind>/<id>/cross-out")
+@bp.post("/sites/<slug>/<any(areas, targets, closures, hazards):kind>/<id>/cross-out")
 def cross_out_one(slug: str, kind: str, id: str) -> Any:
-    """Cross out an area or target that was drawn by mistake."""
-    version = int(form.typed().number("version") or 0)
+    """Cross out an area, target, closure or hazard that was entered by mistake."""
+    version = form.typed().version()
     cross_out(current.store(), slug, current.actor(), KINDS[kind], id, version)
     flash(_("It was crossed out. It can be taken back."))
     return form.away(f"/sites/{slug}/ground")

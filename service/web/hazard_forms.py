@@ -8,7 +8,6 @@ from flask_babel import gettext as _
 
 from service import closures
 from service.danger_records import HazardIn
-from service.edit import cross_out
 from service.errors import NotFound
 from service.records import parsed
 from service.view import SiteView
@@ -48,7 +47,7 @@ def edit_hazard(slug: str, id: str) -> Any:
         known["barrier"] = "yes" if record["barrier"] else None
         return _page(view, form.blank(**known, geometry=shapely.to_geojson(record["geometry"])), record)
     sent = form.typed()
-    values, version = _values(view, sent), int(sent.number("version") or 0)
+    values, version = _values(view, sent), sent.version()
 
     def change() -> int:
         return closures.change(current.store(), slug, current.actor(), "hazard", id, version, values)
@@ -56,15 +55,6 @@ def edit_hazard(slug: str, id: str) -> Any:
     if form.tried(sent, change) is None:
         return _page(view, sent, record)
     flash(_("The hazard was changed; the former version is kept."))
-    return form.away(f"/sites/{slug}/ground")
-
-
-@bp.post("/sites/<slug>/hazards/<id>/cross-out")
-def cross_out_hazard(slug: str, id: str) -> Any:
-    """Cross out a hazard that was drawn by mistake."""
-    version = int(form.typed().number("version") or 0)
-    cross_out(current.store(), slug, current.actor(), "hazard", id, version)
-    flash(_("It was crossed out. It can be taken back."))
     return form.away(f"/sites/{slug}/ground")
 
 

@@ -51,6 +51,12 @@ def document(
     return response
 
 
+def unchanged(tag: str) -> Response | None:
+    """Return 304, marked as the whole answer would be, when whoever asks holds it; None to make it."""
+    held = frame.unchanged(tag)
+    return None if held is None else _marked(held, tag)
+
+
 def page_of_items(said: Collection, items: Items, crs: str, form: str, tag: str) -> Response:
     """Return a page of features."""
     links = _page_links(said, items, form)
@@ -113,9 +119,13 @@ def _of_features(
 ) -> Response:
     response.content_type = f"{HTML}; charset=utf-8" if form == "html" else GEOJSON
     response.headers["Content-Crs"] = f"<{crs}>"
-    response.vary.add("Accept")
-    response.set_etag(tag, weak=True)
     with_header(response, links)
     if said.cautioned:
         frame.cautioned(response)
+    return _marked(response, tag)
+
+
+def _marked(response: Response, tag: str) -> Response:
+    response.vary.add("Accept")
+    response.set_etag(tag, weak=True)
     return response

@@ -78,13 +78,9 @@ def collection_list(found: Iterable[dict[str, Any]], form: str) -> dict[str, Any
     return {"links": links, "collections": list(found)}
 
 
-def collection_document(
-    said: Collection, extent: Extent, sites: Sequence[str], own: list[dict[str, str]]
-) -> dict[str, Any]:
-    """Return a collection: what it holds, where and when, and the addresses of everything of it.
-
-    ``own`` are the links to the document itself.
-    """
+def collection_document(said: Collection, extent: Extent, sites: Sequence[str], form: str) -> dict[str, Any]:
+    """Return a collection: what it holds, where and when, and the addresses of everything of it."""
+    own = both(f"{BASE}/collections/{said.id}", JSON, said.title, form)
     spans: dict[str, Any] = {"temporal": {"interval": [_interval(extent.time)], "trs": GREGORIAN}}
     if extent.box is not None:
         spans["spatial"] = {"bbox": [list(extent.box)], "crs": CRS84}
@@ -98,11 +94,6 @@ def collection_document(
         "storageCrs": CRS84,
         "links": [*own, *_links(said), *_downloads(said, sites)],
     }
-
-
-def own_links(said: Collection, form: str) -> list[dict[str, str]]:
-    """Return the links of a collection to itself."""
-    return both(f"{BASE}/collections/{said.id}", JSON, said.title, form)
 
 
 def _interval(days: Days) -> list[str | None]:
@@ -126,14 +117,13 @@ def _links(said: Collection) -> list[dict[str, str]]:
 
 
 def _downloads(said: Collection, sites: Sequence[str]) -> list[dict[str, str]]:
-    forms = [form for form in DOWNLOADS if form in MEDIA_TYPES]
     links = [
         link(
             "enclosure", f"/sites/{slug}/layers/{said.layer}.{form}", MEDIA_TYPES[form], f"{slug}, all of it"
         )
         for slug in sites
-        for form in forms
+        for form in DOWNLOADS
     ]
-    if len(sites) == 1 and "fgb" in forms:
+    if len(sites) == 1:
         links.append({**next(each for each in links if each["href"].endswith(".fgb")), "rel": "items"})
     return links

@@ -36,13 +36,11 @@ def both(
 ) -> list[Link]:
     """Return the links to what is being shown, as it is and in the other form."""
     asked = {name: value for name, value in (query or {}).items() if name != "f"}
-    data = link("self" if form == "json" else "alternate", path, media_type, f"{title} as data", asked)
-    page = link(
-        "self" if form == "html" else "alternate", path, HTML, f"{title} as a page", {**asked, "f": "html"}
-    )
-    if form == "html":
-        data = link("alternate", path, media_type, f"{title} as data", {**asked, "f": "json"})
-    return [data, page] if form == "json" else [page, data]
+    page = HTML, f"{title} as a page", {**asked, "f": "html"}
+    if form == "json":
+        return [link("self", path, media_type, f"{title} as data", asked), link("alternate", path, *page)]
+    data = media_type, f"{title} as data", {**asked, "f": "json"}
+    return [link("self", path, *page), link("alternate", path, *data)]
 
 
 def with_header(response: Response, links: Iterable[Link]) -> Response:

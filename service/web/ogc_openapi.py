@@ -8,14 +8,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from service.feature_kinds import Collection
+from service.feature_kinds import Collection, queryable
 from service.feature_questions import MAX_LIMIT
 from service.layer_parts import LayerColumn
-from service.web import ogc_links, ogc_parameters
+from service.web import ogc_links, ogc_parameters, problems
 from service.web.ogc_schemas import property_schema
 
 VERSION = "1.0.0"
-PROBLEM = "application/problem+json"
 STATUSES = {
     "400": "A parameter is not known or its value cannot be used.",
     "403": "Whoever asks may not look at this.",
@@ -34,7 +33,6 @@ class Described:
 
     collection: Collection
     columns: tuple[LayerColumn, ...]
-    queryables: tuple[LayerColumn, ...]
     crs: tuple[str, ...]
 
 
@@ -46,7 +44,7 @@ def api_document(
     paths = _fixed_paths([each.collection.id for each in held])
     for each in held:
         at = f"/collections/{each.collection.id}/items"
-        paths |= {at: {"get": _items(each, slugs)}, f"{at}/{{featureId}}": {"get": _item(each)}}
+        paths |= {at: _items(each, slugs), f"{at}/{{featureId}}": _item(each)}
     schemas = {**_SHARED}
     for each in held:
         schemas |= _feature_schemas(each)
@@ -79,19 +77,19 @@ def _fixed_paths(ids: list[str]) -> dict[str, Any]:
 
 def _items(each: Described, slugs: tuple[str, ...]) -> dict[str, Any]:
     said = each.collection
-    parameters = ogc_parameters.items_parameters(each.queryables, each.crs, slugs)
-    name = f"get{said.id.capitalize()}"
-    found = _get(name, said.title, parameters, ogc_links.GEOJSON, f"{said.id}-page", tag="Data")["get"]
-    return {**found, "description": said.description}
+    named = tuple(column for column in each.columns if queryable(column))
+    parameters = ogc_parameters.items_parameters(named, each.crs, slugs)
+    name, media_type, schema = f"get{said.id.capitalize()}", ogc_links.GEOJSON, f"{said.id}-page"
+    return _get(name, said.title, parameters, media_type, schema, "Data", description=said.description)
 
 
 def _item(each: Described) -> dict[str, Any]:
     said = each.collection
     number = _in_path("featureId", {"type": "integer", "format": "int64"})
     parameters = [number, *ogc_parameters.item_parameters(each.crs)]
-    name, summary = f"get{said.id.capitalize()}Feature", f"One of {said.title}"
-    found = _get(name, summary, parameters, ogc_links.GEOJSON, f"{said.id}-feature", tag="Data")["get"]
-    return {**found, "description": said.description}
+    name, media_type, schema = f"get{said.id.capitalize()}Feature", ogc_links.GEOJSON, f"{said.id}-feature"
+    summary = f"One of {said.title}"
+    return _get(name, summary, parameters, media_type, schema, "Data", description=said.description)
 
 
 def _get(
@@ -101,13 +99,14 @@ def _get(
     media_type: str,
     schema: str,
     tag: str = "Capabilities",
+    **more: str,
 ) -> dict[str, Any]:
     statuses = {k: v for k, v in STATUSES.items() if k != "404" or any(p["in"] == "path" for p in parameters)}
     held = {media_type: {"schema": _ref(schema)}, ogc_links.HTML: {"schema": _TEXT}}
     answers: dict[str, Any] = {"200": {"description": summary, "content": held, "headers": _HEADERS}}
     answers["304"] = {"description": "What whoever asks holds has not changed."}
     for status, said in statuses.items():
-        content = {PROBLEM: {"schema": _ref("problem")}, ogc_links.HTML: {"schema": _TEXT}}
+        content = {problems.MEDIA_TYPE: {"schema": _ref("problem")}, ogc_links.HTML: {"schema": _TEXT}}
         answers[status] = {"description": said, "content": content}
     return {
         "get": {
@@ -116,6 +115,7 @@ def _get(
             "tags": [tag],
             "parameters": parameters,
             "responses": answers,
+            **more,
         }
     }
 

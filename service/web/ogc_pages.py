@@ -14,7 +14,7 @@ from service.crs_list import crs_of
 from service.errors import NotFound
 from service.feature_kinds import COLLECTIONS, Collection, collection_of, queryable
 from service.layer_parts import LayerColumn
-from service.web import current, frame, ogc_answers, ogc_documents, ogc_links, ogc_schemas
+from service.web import current, ogc_answers, ogc_documents, ogc_links, ogc_schemas
 from service.web.accepting import form_asked
 from service.web.addresses import absolute
 from service.web.ogc_openapi import Described, api_document
@@ -36,8 +36,7 @@ Schema = Callable[[Collection, tuple[LayerColumn, ...], str], dict[str, Any]]
 def landing_page() -> Response:
     """Where to begin."""
     form = _form(OF_DOCUMENTS)
-    said, root = ogc_documents.landing(form), absolute(ogc_links.BASE)
-    return ogc_answers.document(said, ogc_links.JSON, form, "ogc_landing.html", said["links"], root=root)
+    return _document(ogc_documents.landing(form), form, "ogc_landing.html", root=absolute(ogc_links.BASE))
 
 
 @bp.get("/conformance")
@@ -70,7 +69,7 @@ def collections_page() -> Response:
     found = [_collection(each, "json") for each in COLLECTIONS.values()]
     said = ogc_documents.collection_list(found, form)
     given = {"collections": COLLECTIONS.values(), "caution": caution(None)}
-    return ogc_answers.document(said, ogc_links.JSON, form, "ogc_collections.html", said["links"], **given)
+    return _document(said, form, "ogc_collections.html", **given)
 
 
 @bp.get("/collections/<collection>")
@@ -121,7 +120,7 @@ def items_page(collection: str) -> Response:
     asked = question(_queryables(said), _crs(said), _slugs(), form)
     items = features.items(current.store(), current.actor(), said, asked.asked)
     tag = ogc_answers.tag_of(items.tag, form)
-    return frame.unchanged(tag) or ogc_answers.page_of_items(said, items, asked.crs, form, tag)
+    return ogc_answers.unchanged(tag) or ogc_answers.page_of_items(said, items, asked.crs, form, tag)
 
 
 @bp.get("/collections/<collection>/items/<fid>")
@@ -144,7 +143,7 @@ def item_page(collection: str, fid: str) -> Response:
     crs = asked_crs("crs", _crs(said))
     items = features.item(current.store(), current.actor(), said, int(fid), asked_day())
     tag = ogc_answers.tag_of(items.tag, form)
-    return frame.unchanged(tag) or ogc_answers.single_feature(said, items, crs, form, tag)
+    return ogc_answers.unchanged(tag) or ogc_answers.single_feature(said, items, crs, form, tag)
 
 
 def _form(media_types: tuple[str, ...]) -> str:
@@ -170,16 +169,16 @@ def _crs(said: Collection) -> list[str]:
 
 
 def _described(said: Collection) -> Described:
-    return Described(said, _columns(said), _queryables(said), tuple(_crs(said)))
+    return Described(said, _columns(said), tuple(_crs(said)))
 
 
-def _document(said: dict[str, Any], form: str, template: str) -> Response:
-    return ogc_answers.document(said, ogc_links.JSON, form, template, said["links"])
+def _document(said: dict[str, Any], form: str, template: str, **given: Any) -> Response:
+    return ogc_answers.document(said, ogc_links.JSON, form, template, said["links"], **given)
 
 
 def _collection(said: Collection, form: str) -> dict[str, Any]:
     extent = features.extent(current.store(), current.actor(), said)
-    return ogc_documents.collection_document(said, extent, _slugs(), ogc_documents.own_links(said, form))
+    return ogc_documents.collection_document(said, extent, _slugs(), form)
 
 
 def _schema(collection: str, name: str, made: Schema, only_queryables: bool = False) -> Response:

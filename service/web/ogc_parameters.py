@@ -14,6 +14,7 @@ from service.cql_filter import LANGUAGES
 from service.feature_questions import DEFAULT_LIMIT, MAX_LIMIT
 from service.features import MAX_ORDER
 from service.layer_parts import LayerColumn
+from service.web.accepting import FORMS
 
 OF_ITEM = ("f", "crs", "as_of")
 OF_ITEMS = (
@@ -32,7 +33,7 @@ _TYPES: dict[Kind, dict[str, Any]] = {
 
 def form_parameter() -> dict[str, Any]:
     """Return the parameter that names the form of an answer."""
-    return _parameter("f", "The form of the answer, instead of the header Accept.", _one_of(("json", "html")))
+    return _parameter("f", "The form of the answer, instead of the header Accept.", _one_of(FORMS))
 
 
 def item_parameters(crs: Iterable[str]) -> list[dict[str, Any]]:

@@ -196,8 +196,10 @@ def _order(queryables: tuple[LayerColumn, ...]) -> tuple[By, ...]:
             name=repr((unknown or [said])[0])[:60],
         )
         raise InvalidRequest([("sortby", what)])
-    first = {order.name: order for order in reversed(orders)}  # said again it changes nothing
-    return tuple(order for order in orders if first.pop(order.name, None) is not None)
+    first: dict[str, By] = {}
+    for order in orders:  # said again it changes nothing
+        first.setdefault(order.name, order)
+    return tuple(first.values())
 
 
 def asked_day() -> str | None:

@@ -12,11 +12,10 @@ from collections.abc import Iterable
 from typing import Any
 
 from layers.column_kinds import Kind
-from service.feature_kinds import Collection
+from service.feature_kinds import GEOMETRY, Collection
 from service.layer_parts import LayerColumn
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
-GEOMETRY = "geometry"
 SHAPES = {"Point": "point", "MultiPolygon": "multipolygon", "Unknown": "any"}
 _TYPES: dict[Kind, dict[str, Any]] = {
     "text": {"type": "string"},
@@ -32,15 +31,14 @@ _TYPES: dict[Kind, dict[str, Any]] = {
 
 def flat_schema(collection: Collection, columns: Iterable[LayerColumn], address: str) -> dict[str, Any]:
     """Return the schema with one entry a property."""
-    held = {GEOMETRY: {**_geometry(collection), "x-ogc-role": "primary-geometry"}}
+    shape = f"geometry-{SHAPES[collection.shape_kind]}"
+    held = {GEOMETRY: {"title": GEOMETRY, "format": shape, "x-ogc-role": "primary-geometry"}}
     return _head(collection, address) | {"properties": held | _properties(columns)}
 
 
 def queryables_schema(collection: Collection, columns: Iterable[LayerColumn], address: str) -> dict[str, Any]:
     """Return the schema of what may be named in a filter."""
-    held = {GEOMETRY: {**_geometry(collection), "x-ogc-role": "primary-geometry"}}
-    said = {"properties": held | _properties(columns), "additionalProperties": False}
-    return _head(collection, address) | said
+    return flat_schema(collection, columns, address) | {"additionalProperties": False}
 
 
 def feature_schema(collection: Collection, columns: Iterable[LayerColumn], address: str) -> dict[str, Any]:
@@ -77,10 +75,6 @@ def property_schema(column: LayerColumn) -> dict[str, Any]:
 def _head(collection: Collection, address: str) -> dict[str, Any]:
     head = {"$schema": DRAFT, "$id": address, "type": "object", "title": collection.title}
     return head | {"description": collection.description}
-
-
-def _geometry(collection: Collection) -> dict[str, Any]:
-    return {"title": GEOMETRY, "format": f"geometry-{SHAPES[collection.shape_kind]}"}
 
 
 def _properties(columns: Iterable[LayerColumn]) -> dict[str, Any]:

@@ -69,7 +69,7 @@ def place(slug: str, id: str) -> Any:
     if placed is None:
         return _place_page(view, image, sent)
     placement, misfit = placed
-    version = int(sent.number("version") or 0)
+    version = sent.version()
 
     def keep() -> int:
         return place_plan_image(current.store(), slug, current.actor(), id, version, placement, misfit)

@@ -15,7 +15,7 @@ from service.round_days import RoundNow, planned_round
 from service.rounds import plan_again, plan_round, put_back
 from service.view import SiteView
 from service.web import choices, current, display, form, frame, lengths, round_facts
-from service.web.sheet_pages import zones_of
+from service.web.sheet_pages import pdf_answer, zones_of
 
 bp = Blueprint("round_planning", __name__)
 
@@ -49,7 +49,7 @@ def round_plan(slug: str, round_id: str) -> Any:
     if request.method == "GET":
         return _plan_page(view, now, _known(view, now))
     sent = form.typed()
-    values, version = _values(view, sent), int(sent.number("version") or 0)
+    values, version = _values(view, sent), sent.version()
 
     def again() -> int:
         return plan_again(current.store(), slug, current.actor(), round_id, version, values)
@@ -66,7 +66,7 @@ def round_put_back(slug: str, round_id: str) -> Any:
     view = current.site_view(slug)
     now = planned_round(view, round_id)
     sent = form.typed()
-    version = int(sent.number("version") or 0)
+    version = sent.version()
     said = {"tree_id": sent.text("tree_id") or "", "reason": sent.text("reason") or ""}
 
     def back() -> int:
@@ -111,11 +111,7 @@ def round_sheets_pdf(slug: str, round_id: str) -> Response:
     leader = request.args.get("leader") == "yes"
     words = {key: str(_(text)) for key, text in ROUND_WORDS.items()}
     body = round_pdf(view, now, _paper(view, now, leader), words)
-    response = make_response(body)
-    response.content_type = "application/pdf"
-    name = f"{slug}-{'leader' if leader else 'teams'}.pdf"
-    response.headers["Content-Disposition"] = f'inline; filename="{name}"'
-    return response
+    return pdf_answer(body, f"{slug}-{'leader' if leader else 'teams'}.pdf")
 
 
 def _paper(view: SiteView, now: RoundNow, leader: bool) -> RoundPaper:
@@ -148,7 +144,7 @@ def kit_in_words(now: RoundNow) -> list[tuple[str, int]]:
     return [(str(_(KIT[word])), count) for word, count in kit_of(now)]
 
 
-_FIELDS = {"from_cm": "size", "to_cm": "size", "repeat_share": "repeat_pct", "zone": "zone"}
+_FIELDS = {"from_cm": "size", "to_cm": "size", "repeat_share": "repeat_pct"}
 
 
 def _usual(view: SiteView) -> form.Form:

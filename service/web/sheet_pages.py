@@ -68,9 +68,13 @@ def sheet_pdf(slug: str) -> Response:
         words={key: str(_(text)) for key, text in SHEET_WORDS.items()},
         voice=display.Units(view.terms.units).voice(),
     )
+    return pdf_answer(body, f"{slug}-{'leader' if leader else 'sheets'}.pdf")
+
+
+def pdf_answer(body: bytes, name: str) -> Response:
+    """Return a paper for the browser to show, and the name under which it is kept."""
     response = make_response(body)
     response.content_type = "application/pdf"
-    name = f"{slug}-{'leader' if leader else 'sheets'}.pdf"
     response.headers["Content-Disposition"] = f'inline; filename="{name}"'
     return response
 

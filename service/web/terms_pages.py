@@ -25,7 +25,7 @@ def site_terms(slug: str) -> Any:
         return _page(view, form.blank(version=known.version, **{**known.values, "unseen_girth_cm": girth}))
     sent = form.typed()
     values: dict[str, Any] = {**sent.texts(*TEXTS), "breast_height_m": sent.number("breast_height_m") or 0.0}
-    version = int(sent.number("version") or 0)
+    version = sent.version()
     values["unseen_girth_cm"] = lengths.typed(sent, "unseen_girth_cm", view.terms.units, kind="width")
     values["country"] = values["country"] and values["country"].upper()
     written = form.tried(sent, lambda: edit_terms(current.store(), slug, current.actor(), version, values))

@@ -191,7 +191,7 @@ def _look_line(view: SiteView, base: str) -> Line | None:
 def _days_line(view: SiteView, base: str) -> Line | None:
     """The measuring days under way, else the next ones."""
     rounds = view.records.rounds
-    if not len(rounds) or view.trees.empty:
+    if not len(rounds):
         return None
     ahead = rounds[rounds["status"].isin(["planned", "running"])]
     ahead = ahead[ahead["to_on"].fillna(ahead["from_on"]) >= view.as_of]

@@ -111,10 +111,10 @@ def edit_one(slug: str, tree_id: str) -> Any:
         known |= {name: lengths.shown(record[name], view.terms.units) for name in LENGTHS}
         return _page(view, form.blank(**known), record=record)
     sent = form.typed()
-    values, version = _values(view, sent, record), sent.number("version")
+    values, version = _values(view, sent, record), sent.version()
 
     def change() -> int:
-        return edit_tree(current.store(), slug, current.actor(), tree_id, int(version or 0), values)
+        return edit_tree(current.store(), slug, current.actor(), tree_id, version, values)
 
     if form.tried(sent, change) is None:
         return _page(view, sent, record=record)
@@ -127,7 +127,7 @@ def edit_one(slug: str, tree_id: str) -> Any:
 def cross_out_tree(slug: str, tree_id: str) -> Any:
     """A tree that was entered by mistake: it counts nowhere any more."""
     sent = form.typed()
-    version = int(sent.number("version") or 0)
+    version = sent.version()
     cross_out(current.store(), slug, current.actor(), "tree", tree_id, version)
     flash(_("The tree was crossed out as entered by mistake. It can be taken back."))
     return form.away(f"/sites/{slug}/trees")

@@ -457,9 +457,11 @@ def test_15_the_head_alone_is_answered(client, path):  # /rec/core/http-head
 
 @pytest.mark.parametrize("path", [path for path in PATHS if path != "/"])
 def test_15_what_has_not_changed_is_not_sent_again(client, path):  # /rec/core/etag
-    tag = client.get(f"/ogc{path}").headers["ETag"]
+    first = client.get(f"/ogc{path}")
+    tag = first.headers["ETag"]
     again = client.get(f"/ogc{path}", headers={"If-None-Match": tag})
     assert (again.status_code, again.data) == (304, b"")
+    assert (again.headers["ETag"], again.headers["Vary"]) == (tag, first.headers["Vary"])  # RFC 9110, 15.4.5
     page = client.get(f"/ogc{path}", headers={"If-None-Match": tag, "Accept": "text/html"})
     assert page.status_code == 200
 
