@@ -22,6 +22,7 @@ from service.web import (
     day_pages,
     display,
     download_routes,
+    field_pages,
     grid_pages,
     ground_forms,
     growth_pages,

@@ -1,0 +1,198 @@
+// The frame of the phone page. A screen is a module with
+//     export async function show(place, state, go)
+//   place   an empty element that the screen fills (dom.js makes elements: h, button, field, oneOf, anyOf ...)
+//   state   what the page knows: .name and .args of the screen that is shown; .me, who is measuring here
+//           ({token, ends_at, crew, kind, site, round, site_name, round_name}, null before joining); .pack (see
+//           field.md's GET /field/api/pack; null before it came); .items, what was entered (keep.js);
+//           .here ({x, y, lon_deg, lat_deg, accuracy_m} or null, null where the device gives no place);
+//           .closed, ids of trees that are closed for this team
+//   go      go(name, args) shows another screen, go.back() the one before; args must be plain data.
+//           go.entered(kind, content, id) puts something into the outbox before anything else and returns the
+//           item; await it before the screen says so. Danger has its own: go("danger", {tree_id, x, y}).
+// What show returns, if it is a function, runs when the screen is left. Texts: t("key", {place}) of words.js,
+// rows in service/web/field_words.py. Names of screens stand in SCREENS; every screen makes its own <h1 tabindex="-1">
+// (dom.js title()). Screens that need a team are shown after joining only.
+"use strict";
+
+import { button, h, line } from "./dom.js";
+import * as keep from "./keep.js";
+import { follow } from "./locate.js";
+import { fetchPack, hello, onHeard, send } from "./send.js";
+import { t } from "./words.js";
+
+const SCREENS = {
+  join: "./join.js",
+  next: "./next.js",
+  trees: "./trees.js",
+  measure: "./measure.js",
+  says: "./says.js",
+  danger: "./danger.js",
+  entries: "./entries.js",
+  new_tree: "./new_tree.js",
+  hands: "./hands.js",
+  see: "./see.js",
+  heights: "./heights.js",
+  photo: "./photo.js",
+};
+const WITHOUT_TEAM = new Set(["join", "danger", "entries"]);
+const CLOCK_LIMIT_MS = 10 * 60 * 1000;
+
+export const state = { name: null, args: {}, me: null, pack: null, items: [], here: null, closed: new Set(), clock: 0, room: "room", needs: null };
+
+const main = document.getElementById("main");
+const notes = document.getElementById("notes");
+let leave = null;
+let turn = 0;
+
+async function show(name, args) {
+  if (!state.me && !WITHOUT_TEAM.has(name)) [name, args] = ["join", {}];
+  const mine = (turn += 1);
+  const module = await import(SCREENS[name]);
+  if (mine !== turn) return;
+  leave?.();
+  Object.assign(state, { name, args });
+  const place = h("div", { class: `screen ${name}` });
+  leave = null;
+  const after = await module.show(place, state, go);
+  if (mine !== turn) { after?.(); return; }
+  if (typeof after === "function") leave = after;
+  main.replaceChildren(place);
+  main.dataset.screen = name;
+  document.body.classList.toggle("first", name === "next" || name === "join");
+  scrollTo(0, 0);
+  if (mine > 1) (place.querySelector("h1") ?? main).focus?.();
+  say();
+}
+
+export function go(name, args = {}) {
+  history.pushState({ name, args }, "");
+  return show(name, args);
+}
+
+// Another screen in the place of this one, so that "back" does not come here again.
+go.instead = (name, args = {}) => {
+  history.replaceState({ name, args }, "");
+  return show(name, args);
+};
+
+go.back = () => (state.name === "next" ? undefined : history.length > 1 && history.state ? history.back() : go.instead("next"));
+
+go.entered = async (kind, content, id) => {
+  const item = await keep.enter(kind, content, { id, me: state.me });
+  state.room = item.at === "disk" ? state.room : "full";
+  state.items = await keep.items();
+  say();
+  send();
+  return item;
+};
+
+go.joined = async (me) => {
+  state.me = me;
+  await keep.set("me", me).catch(() => {});
+  await refresh();
+  send(true);
+};
+
+// --- what is in sight on every screen ---------------------------------------------------------------------
+
+function say() {
+  const unsent = state.items.filter(keep.isUnsent).length;
+  const shown = document.getElementById("unsent");
+  shown.textContent = unsent ? t("unsent", { num: unsent }) : t("all_sent");
+  shown.classList.toggle("some", unsent > 0);
+  document.getElementById("back").hidden = state.name === "next" || (state.name === "join" && !state.me);
+  notes.replaceChildren(...hints());
+}
+
+function hints() {
+  const off = Math.abs(state.clock);
+  return [
+    keep.inMemoryOnly() > 0 && line(t("in_memory", { num: keep.inMemoryOnly() }), "warn"),
+    state.room === "full" && line(t("full"), "warn"),
+    state.room === "little" && line(t("little_room"), "warn"),
+    state.needs === "word" && h("div", { class: "warn" }, line(t("word_ended")), button(t("enter_word"), () => go("join"))),
+    state.needs && state.needs !== "word" && line(state.needs, "warn"),
+    off > CLOCK_LIMIT_MS && line(t("clock_off", { num: Math.round(off / 60000) }), "warn"),
+    state.waiting && h("div", { class: "warn" }, line(t("new_version")), button(t("load_it"), () => state.waiting.postMessage("now"), "quiet")),
+    !("serviceWorker" in navigator) && line(t("plain_http"), "hint"),
+    !isSecureContext && line(t("no_gps"), "hint"),
+    state.room === "none" && line(t("no_database"), "warn"),
+    state.me && line(t("stays_here"), "hint"),
+  ].filter(Boolean);
+}
+
+async function refresh() {
+  if (!state.me) return;
+  const pack = await fetchPack(state.me);
+  if (pack && JSON.stringify(pack) !== JSON.stringify(state.pack)) {
+    state.pack = pack;
+    closedOf();
+  }
+  say();
+}
+
+function closedOf() {
+  const mine = state.items.filter((item) => item.kind === "danger" && item.content.tree_id).map((item) => item.content.tree_id);
+  state.closed = new Set([...(state.pack?.trees ?? []).filter((tree) => tree.closed).map((tree) => tree.id), ...mine]);
+}
+
+async function changed() {
+  state.items = await keep.items();
+  closedOf();
+  say();
+  dispatchEvent(new Event("items"));
+}
+
+// --- the worker that keeps the page for without a network --------------------------------------------------
+
+async function work() {
+  if (!("serviceWorker" in navigator)) return;
+  const had = navigator.serviceWorker.controller;
+  try {
+    const known = await navigator.serviceWorker.register("/field/sw.js", { scope: "/field/" });
+    const seen = () => { state.waiting = had ? known.waiting : null; say(); };
+    known.addEventListener("updatefound", () => known.installing?.addEventListener("statechange", seen));
+    seen();
+    addEventListener("visibilitychange", () => { if (!document.hidden) known.update().catch(() => {}); });
+    navigator.serviceWorker.addEventListener("controllerchange", () => { if (state.waiting && !document.hidden) location.reload(); });
+  } catch { /* a certificate that was clicked through: the page works, but only while it is open */ }
+}
+
+// --- start ------------------------------------------------------------------------------------------------
+
+async function start() {
+  document.getElementById("back").addEventListener("click", () => go.back());
+  document.getElementById("unsent").addEventListener("click", () => go("entries"));
+  document.getElementById("danger").addEventListener("click", () => go("danger", { tree_id: state.args.tree_id ?? null }));
+  addEventListener("popstate", (event) => show(event.state?.name ?? "next", event.state?.args ?? {}));
+  onHeard((news) => {
+    Object.assign(state, news);
+    say();
+  });
+  [state.me, state.pack, state.clock] = [await keep.get("me"), await keep.get("pack"), (await keep.get("clock")) ?? 0];
+  keep.watch(changed);
+  await changed();
+  const word = decodeURIComponent(location.hash.slice(1)).replace(/[-+]/g, " ").trim();
+  if (word) history.replaceState({ name: "join", args: { word } }, "", location.pathname);
+  await show(history.state?.name ?? "next", history.state?.args ?? {});
+  document.documentElement.dataset.ready = "yes";
+  await afterwards();
+}
+
+async function afterwards() {
+  addEventListener("beforeunload", (event) => { if (keep.inMemoryOnly()) event.preventDefault(); });
+  for (const file of new Set(Object.values(SCREENS))) import(file).catch(() => {});
+  work();
+  follow(state);
+  addEventListener("online", () => send(true));
+  addEventListener("visibilitychange", () => { if (!document.hidden) { refresh(); send(true); } });
+  navigator.storage?.persist?.().catch(() => {});
+  state.room = await keep.room();
+  keep.settle().then(() => keep.tidy(state.me?.round ?? null)).catch(() => {});
+  say();
+  await hello();
+  await refresh();
+  send(true);
+}
+
+start();

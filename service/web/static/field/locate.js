@@ -1,0 +1,36 @@
+// Where the device is, in the metres of the ground; only where the address is secure and the device says so.
+"use strict";
+
+// The metres of the ground of a place in degrees; null where the ground has no place on earth.
+export function metresOf(frame, lon, lat) {
+  if (frame?.kind !== "earth") return null;
+  return { x: (lon - frame.lon0) * frame.m_per_lon, y: (lat - frame.lat0) * frame.m_per_lat };
+}
+
+export const metres = (a, b) => Math.hypot(b.x - a.x, b.y - a.y);
+
+// Which way b lies from a: degrees from north, clockwise.
+export const bearing = (a, b) => (Math.atan2(b.x - a.x, b.y - a.y) * 180 / Math.PI + 360) % 360;
+
+const WAYS = ["n", "ne", "e", "se", "s", "sw", "w", "nw"];
+
+export const wayOf = (degrees) => WAYS[Math.round(degrees / 45) % 8];
+
+const OLD_MS = 60000;
+
+// Keeps state.here and state.heading up to date; tells by the event "here".
+export function follow(state) {
+  if (!isSecureContext || !navigator.geolocation) return;
+  navigator.geolocation.watchPosition((found) => {
+    const { longitude, latitude, accuracy } = found.coords;
+    const at = metresOf(state.pack?.frame, longitude, latitude);
+    state.here = at && { ...at, lon_deg: longitude, lat_deg: latitude, accuracy_m: accuracy, at: Date.now() };
+    dispatchEvent(new Event("here"));
+  }, () => { state.here = null; }, { enableHighAccuracy: true, maximumAge: 5000 });
+  addEventListener("deviceorientationabsolute", (turned) => {
+    state.heading = turned.alpha === null ? null : (360 - turned.alpha) % 360;
+  });
+}
+
+// The place of now; null where it is older than a minute.
+export const hereNow = (state) => (state.here && Date.now() - state.here.at < OLD_MS ? state.here : null);
