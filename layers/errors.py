@@ -7,6 +7,7 @@ LayerError(ValueError)
     NothingToCompute    there is nothing to compute from
     AddressUnusable     the address of a browser file has characters that have no place in one
     PictureNotPlaced    clicks or lengths that do not place a picture on the ground
+    PositionNotFixed    lengths that do not say where a tree stands
 """
 
 
@@ -57,6 +58,15 @@ class PictureNotPlaced(LayerError):
     def __init__(self, because: str) -> None:
         self.because = because
         super().__init__(f"The picture cannot be placed: {because}.")
+
+
+class PositionNotFixed(LayerError):
+    """Lengths do not say where a tree stands; ``reason`` in a word, ``because`` says why and what to do."""
+
+    def __init__(self, reason: str, because: str) -> None:
+        self.reason = reason
+        self.because = because
+        super().__init__(f"The position cannot be found: {because}.")
 
 
 class AddressUnusable(LayerError):
