@@ -46,6 +46,10 @@ _WORDS: dict[tuple[str, str], Sequence[str]] = {
     ("inspection_answer", "answer"): ("nothing recorded", "recorded", "not reached"),
     ("settling", "answer"): (ACCEPT, SUPERSEDE, VOID, ASK_AGAIN, "decline"),
     ("crew", "kind"): get_args(records.CrewKind),
+    ("photo", "subject"): ("reading", "tree", "danger", "observation"),
+    ("photo", "kind"): ("tape", "leaf", "tree", "danger", "other"),
+    ("picture", "media_type"): ("image/jpeg",),
+    ("set_aside", "settled"): ("taken", "dropped"),
     ("change", "kind"): ("init", "import", "entry", "edit", "terms", "model", "undo"),
     ("site", "units"): ("metric", "us"),
     ("site", "frame"): ("earth", "local"),
@@ -59,7 +63,8 @@ _FLAGS = ("void", "in_doubt", "qualified", "invented", "barrier")
 _LISTS = ("totals_cm", "size_class_breaks_cm", "leader_did")
 _DAYS = ("valid_from", "valid_to", "next_look_by", "look_again_by")
 _UUIDS = ("id", "tree_id", "stem_id", "place_id", "area_id", "inspection_id", "round_id", "calibration_id")
-_RECORDS = ("supersedes", "record_id", "report_id", "closure_id")
+_RECORDS = ("supersedes", "record_id", "report_id", "closure_id", "photo_id", "became")
+_HASHES = (("plan_image", "file_hash"), ("picture", "file_hash"), ("picture", "sent_hash"))
 _FORMER = "former_version"
 _VERSIONED = (
     "site",
@@ -147,7 +152,7 @@ class RowCheck:
             return lambda value: None if value in _VERSIONED and value != _FORMER else "names no table"
         if column in _UUIDS or column in _RECORDS:
             return _uuid_fault
-        if column == "file_hash" and self.name == "plan_image":
+        if (self.name, column) in _HASHES:
             return lambda value: None if _is_hash(value) else "is no hash of a file"
         if column.endswith("_on") or column in _DAYS:
             return _read_by(dt.date.fromisoformat, "is no day")

@@ -238,9 +238,11 @@ def _checked(snapshot: _Snapshot) -> tuple[dict[str, int], dict[str, tuple[int, 
 
 
 def _keep_pictures(snapshot: _Snapshot, box: FileBox | None) -> int:
-    """Keep the pictures that plans name; return how many plans are left without theirs."""
+    """Keep the pictures of plans and phones; return how many are left without theirs."""
     named = {
-        row[record_log.columns_of("plan_image").index("file_hash")] for row in snapshot.rows("plan_image")
+        row[record_log.columns_of(kind).index("file_hash")]
+        for kind in ("plan_image", "picture")
+        for row in snapshot.rows(kind)
     }
     if box is not None and FILES in snapshot.tables:
         for name, content in _stream(snapshot.file, f'SELECT hash, content FROM "{FILES}"'):
@@ -262,7 +264,7 @@ def _report(
     why = f"the file is a snapshot of it, at change {snapshot.site['change_no']}"
     guesses = [Guess("site", slug, why, 1.0)]
     if without:
-        guesses.append(Guess("pictures", str(without), "plans whose picture is not in the file", 1.0))
+        guesses.append(Guess("pictures", str(without), "pictures that are named and not in the file", 1.0))
     return ImportReport(
         site=slug,
         file_name=path.name,

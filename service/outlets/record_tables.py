@@ -2,7 +2,7 @@
 
 Each kind of record is one table, ``record_tree`` for example, in the columns of
 :mod:`service.store.record_log`; ``snapshot`` says of what and of when; ``record_file`` holds the pictures of
-plans. Trees lead to their stems and observations, stems to their readings, by related tables.
+plans and phones. Trees lead to their stems and observations, stems to their readings, by related tables.
 
 References
 ----------
@@ -60,8 +60,8 @@ class SnapshotOf:
 def write_records(store: Store, what: SnapshotOf, path: Path, box: FileBox | None) -> int:
     """Put every record of a site into a GeoPackage that holds its layers; return how many there are.
 
-    ``box`` has the pictures of plans; those that it lacks are left out. No more than some rows are in memory
-    at a time.
+    ``box`` has the pictures of plans and phones; those that it lacks are left out. No more than some
+    rows are in memory at a time.
 
     Raises
     ------
@@ -133,12 +133,14 @@ def _fill(
 
 
 def _files(file: sqlite3.Connection, box: FileBox | None) -> int:
-    """Put in the pictures that plans name, each once."""
+    """Put in the pictures that plans and phones brought, each once."""
     _table(
-        file, FILES, "The pictures of plans, by the SHA-256 of their content.",
+        file, FILES, "The pictures of plans and phones, by the SHA-256 of their content.",
         {"hash": "TEXT NOT NULL UNIQUE", "content": "BLOB NOT NULL"},
     )  # fmt: skip
-    named = file.execute("SELECT DISTINCT file_hash FROM record_plan_image ORDER BY file_hash").fetchall()
+    named = file.execute(
+        "SELECT file_hash FROM record_plan_image UNION SELECT file_hash FROM record_picture ORDER BY 1"
+    ).fetchall()
     return _fill(file, FILES, ("hash", "content"), _contents([name for (name,) in named], box))
 
 

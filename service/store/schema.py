@@ -13,6 +13,11 @@ from service.store.danger_tables import closure as closure
 from service.store.danger_tables import danger_answer as danger_answer
 from service.store.danger_tables import danger_report as danger_report
 from service.store.danger_tables import hazard as hazard
+from service.store.field_tables import crew_token as crew_token
+from service.store.field_tables import crew_word as crew_word
+from service.store.field_tables import photo as photo
+from service.store.field_tables import picture as picture
+from service.store.field_tables import set_aside as set_aside
 from service.store.table_kinds import (
     Blob,
     Flag,
@@ -328,21 +333,6 @@ crew = versioned(
     Column("code", Text, nullable=False),
     Column("kind", Text, nullable=False),  # pupils | volunteers | trained staff
     Index("ix_crew_site_id", "site_id"),
-)
-
-crew_word = Table(  # who may come in with a word; no record: it leaves in no copy of a site
-    "crew_word",
-    metadata,
-    fid_column(),
-    site_column(),
-    Column("crew_id", Text, nullable=False, unique=True),
-    Column("salt", Text, nullable=False),
-    Column("word_hash", Text, nullable=False),
-    Column("made_at", Text, nullable=False),
-    Column("ends_at", Text, nullable=False),
-    Index("ix_crew_word_site_id", "site_id"),
-    sqlite_strict=True,
-    sqlite_autoincrement=True,
 )
 
 question = Table(

@@ -6,7 +6,7 @@ from sqlalchemy.engine import Connection
 from service.actors import Actor
 from service.errors import InvalidRequest
 from service.store.engine import Store
-from service.store.schema import metadata, plan_image, site
+from service.store.schema import metadata, picture, plan_image, site
 from service.store.site_rows import find_site
 
 
@@ -39,8 +39,11 @@ def remove_sample(store: Store, slug: str, actor: Actor) -> list[str]:
 
 
 def _files_of(connection: Connection, site_fid: int | None = None) -> set[str]:
-    """The files that plan images name, of one site or of all that are left."""
-    query = sa.select(plan_image.c.file_hash).distinct()
-    if site_fid is not None:
-        query = query.where(plan_image.c.site_id == site_fid)
-    return {name for (name,) in connection.execute(query)}
+    """The files that plan images and pictures name, of one site or of all that are left."""
+    found: set[str] = set()
+    for table in (plan_image, picture):
+        query = sa.select(table.c.file_hash).distinct()
+        if site_fid is not None:
+            query = query.where(table.c.site_id == site_fid)
+        found.update(connection.scalars(query))
+    return found

@@ -20,6 +20,7 @@ APPENDED = (
     schema.calibration,
     schema.danger_report,
     schema.danger_answer,
+    schema.photo,
 )
 VERSIONED = (
     schema.tree,
@@ -32,6 +33,7 @@ VERSIONED = (
     schema.plan_image,
     schema.closure,
     schema.hazard,
+    schema.set_aside,
 )
 
 

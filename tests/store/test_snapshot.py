@@ -262,8 +262,8 @@ class Killed(BaseException):
 @pytest.fixture
 def small_steps(monkeypatch):
     """Transactions of a few rows."""
-    monkeypatch.setattr(restoring, "FIRST_ROWS", 5)
-    monkeypatch.setattr(restoring, "GROWTH", 1.0)
+    monkeypatch.setattr(changes, "FIRST_ROWS", 5)
+    monkeypatch.setattr(changes, "GROWTH", 1.0)
 
 
 def ended_early(monkeypatch, empty, path, box, transactions=30):
