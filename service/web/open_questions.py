@@ -49,12 +49,12 @@ def asked_of_change(view: SiteView, change_no: int) -> int:
 def all_with_trees(view: SiteView) -> pd.DataFrame:
     """Return every open question with the tree that it is about and its sentence, columns ``COLUMNS``."""
     rows = [*_lists_with_trees(view), *_readings(view), *_crews(view)]
-    return pd.DataFrame(rows, columns=list(COLUMNS)).astype(object)
+    return pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)  # a missing tag stays None
 
 
 def lists_with_trees(view: SiteView) -> pd.DataFrame:
     """Return the open questions of lists with the tree that each is about, where it is about one."""
-    return pd.DataFrame(_lists_with_trees(view), columns=list(COLUMNS)).astype(object)
+    return pd.DataFrame(_lists_with_trees(view), columns=list(COLUMNS), dtype=object)
 
 
 def _lists_with_trees(view: SiteView) -> list[tuple[Any, ...]]:

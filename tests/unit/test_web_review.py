@@ -8,6 +8,8 @@ from layers.expectation import WEIGHTS
 from layers.questioned import UNLIKE
 from service.actors import LOCAL_MANAGER, Actor
 from service.entry import enter_readings
+from service.intake.prepared import ImportOptions
+from service.intake.run import import_file
 from service.sample import SAMPLES, load_samples
 from service.view import view_of
 from service.web.review_pages import ITEMS_A_PAGE
@@ -214,3 +216,13 @@ def test_every_question_of_the_samples_is_said_and_every_explanation_has_its_wor
         assert answer.text.count("data-item ") == answer.text.count('<svg class="trunk"') > 0
     rows = client.get(f"/sites/{slug}/data/check.csv").get_data(as_text=True).split("\r\n")
     assert len(rows) >= len(view.questioned) + 2
+
+
+def test_a_tree_without_a_tag_stands_among_what_is_to_check_as_one_without(client, store, tmp_path):
+    (tmp_path / "two.csv").write_text("Tag,Species,Girth cm\n7,Oak,1100\n,Lime,1200\n", encoding="utf-8")
+    import_file(store, tmp_path / "two.csv", "untagged", ImportOptions(), LOCAL_MANAGER)
+    listed = client.get("/sites/untagged/data/check").text
+    shown = re.findall(r'<th scope="row"><a href="[^"]+">([^<]+)</a>', listed)
+    assert sorted(shown) == ["7", "no number"]
+    rows = client.get("/sites/untagged/data/check.csv").get_data(as_text=True)
+    assert "nan" not in rows
