@@ -11,7 +11,7 @@ from service.intake import cells, status_cells
 from service.intake.column_samples import CHECKS, EPITHET, LATIN, is_size, sample, share
 from service.intake.prepared import Guess, ImportOptions
 from service.intake.source_table import SourceTable
-from service.intake.words import roles_of, taken_apart
+from service.intake.words import UNIT_OF, roles_of, taken_apart
 
 SIZES = ("girth", "diameter", "class")
 ACCEPTED_WORDS = (
@@ -207,10 +207,11 @@ def _wide_years(
     wide = []
     for header in table.headers:
         words = taken_apart(header, this_year)
-        bare = not words.keys or words.season
+        unit = words.unit or UNIT_OF.get("".join(words.keys))  # "2018 (cm)" has no other word
+        bare = not words.keys or words.season or unit in words.keys
         said = samples[header]
         if words.year and bare and header not in out.used() and said and share(said, is_size) >= 0.8:
-            column = NumberColumn(header, what, words.unit, words.year, words.index, words.height_m)
+            column = NumberColumn(header, what, unit, words.year, words.index, words.height_m)
             if not any((c.year, c.stem) == (column.year, column.stem) for c in dated):
                 wide.append(column)
     if len(wide) >= 2 or (wide and dated) or (wide and options.size and not out.sizes):

@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Sequence
 
-from service.intake import cells
+from service.intake import cells, status_cells
 from service.intake.guess_columns import Columns
 from service.intake.name_matching import Matched, matched_names
 from service.intake.prepared import Guess, PreparedRow
@@ -39,19 +39,32 @@ def _as_written(table: SourceTable, columns: Columns, common: Sequence[str]) -> 
 def apply_names(
     rows: Sequence[PreparedRow], table: SourceTable, columns: Columns, guesses: list[Guess]
 ) -> None:
-    """Set the names of the rows, matched to the species table once for each name as written."""
+    """Set the names of the rows, matched to the species table once for each name as written.
+
+    Rows whose name is a word for a stump or a vacant place are places; ``dead`` is no name but a status.
+    """
     common = _said(table, columns, "common_name")
     written = _as_written(table, columns, common)
     matches: dict[str, Matched] = matched_names(sorted({name for name in written if name}))
+    places: Counter[str] = Counter()
     for row, name, other in zip(rows, written, common, strict=True):
         row.common_name = other or None
         if name is None:
             continue
         match = matches[name]
         row.name_as_written = name
+        if match.scientific_name is None and row.place_kind is None:
+            row.place_kind = status_cells.kind_in_name(name)
+            row.status = status_cells.status_in_name(name) or row.status
+            places.update(filter(None, [row.place_kind]))
         row.scientific_name, row.genus, row.name_sure = match.scientific_name, match.genus, match.name_sure
         row.common_name = row.common_name or match.common_name
-    _tell_names(Counter(name for name in written if name), matches, guesses)
+    if places:
+        said = ", ".join(f"{count:,} {kind}" for kind, count in places.most_common())
+        header = columns.single.get("species") or columns.single.get("common_name")
+        guesses.append(Guess("places", said, f"The column {header!r} says that no tree stands there.", 0.9))
+    trees = Counter(row.name_as_written for row in rows if row.name_as_written and not row.place_kind)
+    _tell_names(trees, matches, guesses)
 
 
 def _tell_names(counts: Counter[str], matches: dict[str, Matched], guesses: list[Guess]) -> None:

@@ -46,6 +46,11 @@ KIND_OF = {
 }
 
 _DOUBTFUL_STATUS = frozenset({"missing", "manque", "falta"})  # it may be there and was not found
+_NO_TREE = frozenset({"stump", "gap", "vacant"})
+# Among names these may say that no name was written, not that no tree stands there.
+_NAMELESS = word_set(
+    "missing|manque|falla|falta|lacuna|gap|luecke|hueco|empty|leer|leeg|vacio|vuoto|vazio|vacante|falha", "|"
+)
 _NO_SIZE = word_set(
     "too short|too small|below limit|not measured|not found|zu klein|under limit|no dbh|missed", "|"
 )
@@ -73,8 +78,26 @@ def kind_of(cell: str) -> str | None:
 def kind_in_status(cell: str) -> str | None:
     """Return stump, gap or vacant where the word of a column of statuses says that no tree stands there."""
     kind = kind_of(cell)
-    no_tree = kind in ("stump", "gap", "vacant") and folded(cell) not in _DOUBTFUL_STATUS
+    no_tree = kind in _NO_TREE and folded(cell) not in _DOUBTFUL_STATUS
     return kind if no_tree and status_of(cell) is None else None
+
+
+@lru_cache(maxsize=4096)
+def kind_in_name(name: str) -> str | None:
+    """Return stump or vacant where a name says that no tree stands there: ``Vacant site, large``."""
+    words = folded(name).split()
+    for several in range(len(words), 0, -1):
+        first = " ".join(words[:several])
+        if KIND_OF.get(first) in _NO_TREE and first not in _NAMELESS:
+            return KIND_OF[first]
+    return None
+
+
+@lru_cache(maxsize=4096)
+def status_in_name(name: str) -> str | None:
+    """Return dead or removed where that is all that is written for the name of a tree."""
+    status = STATUS_OF.get(folded(name))
+    return status if status in ("dead", "removed") else None
 
 
 @lru_cache(maxsize=4096)

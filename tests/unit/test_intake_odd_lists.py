@@ -26,6 +26,24 @@ def test_a_status_of_a_stump_or_a_vacant_place_makes_a_place_and_no_living_tree(
     assert guess_of(prepared, "places").value == "3 stump, 1 vacant"
 
 
+def test_a_name_that_says_stump_or_vacant_makes_a_place_and_dead_a_dead_tree(tmp_path):
+    names = ["Stump", "Vacant site, large", "Acer rubrum", "Dead", "Baumstumpf", "Missing", "Stump Oak"]
+    text = listed("species\tdbh (in)", [f"{name}\t12" for name in names])
+    prepared = prepared_of(tmp_path, text, name="list.tsv")
+    rows = prepared.trees
+    assert [r.place_kind for r in rows] == ["stump", "vacant", None, None, "stump", None, "stump"]
+    assert [r.status for r in rows if not r.place_kind] == ["unknown", "dead", "unknown"]
+    assert [len(r.readings) for r in rows] == [0, 0, 1, 1, 0, 1, 0]
+    assert rows[0].kept["dbh (in)"] == "12"
+    assert guess_of(prepared, "places").value == "3 stump, 1 vacant"
+    assert "2 not known" in guess_of(prepared, "names").value
+
+
+def test_a_status_column_has_the_last_word_on_a_tree_named_dead(tmp_path):
+    rows = rows_of(tmp_path, "species\tstatus", ["Dead\talive", "Dead\t", "Tilia\talive"])
+    assert [r.status for r in rows] == ["living", "dead", "living"]
+
+
 def test_a_tree_that_was_not_found_is_no_gap(tmp_path):
     rows = rows_of(tmp_path, "species\tstatus", ["Tilia\talive", "Tilia\tmissing", "Tilia\tdead"])
     assert [(r.place_kind, r.status) for r in rows] == [(None, "living"), (None, "unknown"), (None, "dead")]

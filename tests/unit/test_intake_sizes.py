@@ -154,6 +154,15 @@ def test_years_in_headers_date_the_readings_and_dead_is_said_from_then_on(tmp_pa
     assert third.statuses[0].happened_on == "2015-07-02"
 
 
+def test_a_year_with_nothing_but_its_unit_is_a_size_of_that_year(tmp_path):
+    text = "tag,2014 (cm),2016 cm\n1,20,22\n2,30,31\n"
+    rows = prepared_of(tmp_path, text, size="diameter-cm").trees
+    assert [(r.measured_on[:4], r.value, r.unit) for r in rows[0].readings] == [
+        ("2014", 20.0, "cm"),
+        ("2016", 22.0, "cm"),
+    ]
+
+
 def test_a_dead_stem_with_a_size_keeps_both(tmp_path):
     text = "Tag#,Fall'15,Fall'14\n1,DEAD,DEAD - 18.1\n2,12.5,12.4\n3,11,10\n"
     row = prepared_of(tmp_path, text, size="diameter-cm").trees[0]
