@@ -8,7 +8,7 @@ import click
 from service import plan_images
 from service.editions import edition
 from service.layer_parts import LayerFacts
-from service.outlets.export import FORMATS, export_layer
+from service.outlets.export import BY_EXTENSION, FORMATS, export_layer
 from service.outlets.exported_rows import EXPORTED
 from service.outlets.fresh_file import fresh_file
 from service.outlets.map_file import self_contained_map
@@ -21,12 +21,16 @@ from service.view import view_of
 @click.option("--site", required=True)
 @click.option("--layer", type=click.Choice(EXPORTED), default="trees", show_default=True)
 @click.option(
-    "--format", "form", type=click.Choice((*FORMATS, *SITE_FORMATS)), default="geojson", show_default=True
+    "--format",
+    "form",
+    type=click.Choice((*FORMATS, *SITE_FORMATS)),
+    help="By default what the ending of OUT says, else geojson.",
 )
 @click.option("--as-of", help="A day (YYYY-MM-DD); today by default.")
 @click.pass_obj
-def export(desk: Any, out: Path, site: str, layer: str, form: str, as_of: str | None) -> None:
+def export(desk: Any, out: Path, site: str, layer: str, form: str | None, as_of: str | None) -> None:
     """Write a layer of a site to a file (gpkg, zip: all layers and all records, a snapshot)."""
+    form = form or _by_ending(out)
     if form in SITE_FORMATS:
         box = plan_images.file_box(desk.store, desk.settings.data_folder)
         with fresh_file(out) as fresh:
@@ -36,6 +40,12 @@ def export(desk: Any, out: Path, site: str, layer: str, form: str, as_of: str | 
         rows = export_layer(leaving, form, out)
         _put_beside(leaving.facts, form, out)
     click.echo(f"Wrote {rows:,} rows to {out}.")
+
+
+def _by_ending(out: Path) -> str:
+    """Return the format that the ending of a file stands for."""
+    ending = out.suffix[1:].lower()
+    return ending if ending in SITE_FORMATS else BY_EXTENSION.get(ending, "geojson")
 
 
 def _put_beside(facts: LayerFacts, form: str, out: Path) -> None:

@@ -36,6 +36,21 @@ def test_a_layer_leaves_in_every_format_with_the_caution_beside_it_where_it_has_
         assert "It is not an inspection" in beside[0].read_text(encoding="utf-8")
 
 
+@pytest.mark.parametrize(
+    ("name", "begins"),
+    [
+        ("trees.csv", b"tree_id,"),
+        ("trees.KML", b"<?xml"),
+        ("park.gpkg", b"SQLite format 3"),
+        ("trees.geojson", b'{"type":"FeatureCollection"'),
+        ("trees", b'{"type":"FeatureCollection"'),
+    ],
+)
+def test_the_ending_of_the_file_says_its_format_where_nobody_does(store, tmp_path, name, begins):
+    done("export", tmp_path / name, "--site", SLUG, store=store)
+    assert (tmp_path / name).read_bytes().startswith(begins)
+
+
 def test_nothing_is_put_beside_a_layer_without_flags(store, tmp_path):
     done("export", tmp_path / "r.csv", "--site", SLUG, "--layer", "readings", "--format", "csv", store=store)
     assert [path.name for path in tmp_path.iterdir()] == ["r.csv"]
