@@ -104,7 +104,7 @@ def peers_of(
             if key in members and len(members[key]) >= LEAST_PEERS:
                 at = open_[my_level[open_] == key]
                 group_of[at], who[at] = len(groups), words
-                groups.append(_group(of, _ordinary(of, known[members[key]]), terms))
+                groups.append(_group(of, ordinary(of, known[members[key]]), terms))
     return _drawn(of, stem, who, group_of, groups)
 
 
@@ -119,8 +119,20 @@ def _keys(genus: NDArray[np.object_], classes: Whole) -> tuple[NDArray[np.object
     return both, named.astype(object), np.full(len(genus), "all", dtype=object)
 
 
-def _ordinary(of: Growth, stems: Whole) -> Whole:
-    """Those of ``stems`` that are no farther from the middle of all than mistakes in readings bring them."""
+def ordinary(of: Growth, stems: Whole) -> Whole:
+    """Return those of ``stems`` that are no farther from their middle than mistakes in readings bring them.
+
+    Parameters
+    ----------
+    of : Growth
+        The growth of stems.
+    stems : array
+        Positions in ``of.stems`` of stems with growth.
+
+    Notes
+    -----
+    Four robust deviations: 1.4826 times the median distance from the middle.
+    """
     away = np.abs(of.stems["growth_cm_per_yr"].to_numpy(dtype=float)[stems] - _middle(of, stems))
     deviation = 1.4826 * np.median(away)  # of a normal distribution, by its median absolute deviation
     return stems[away <= FARTHEST_DEVIATIONS * deviation] if deviation > 0 else stems
