@@ -5,19 +5,25 @@
 //           ({token, ends_at, crew, kind, site, round, site_name, round_name}, null before joining); .pack (see
 //           field.md's GET /field/api/pack; null before it came); .items, what was entered (keep.js);
 //           .here ({x, y, lon_deg, lat_deg, accuracy_m} or null, null where the device gives no place);
-//           .closed, ids of trees that are closed for this team
+//           .closed, .done, ids of trees that are closed for this team, or done
 //   go      go(name, args) shows another screen, go.back() the one before; args must be plain data.
 //           go.entered(kind, content, id) puts something into the outbox before anything else and returns the
 //           item; await it before the screen says so. Danger has its own: go("danger", {tree_id, x, y}).
 // What show returns, if it is a function, runs when the screen is left. Texts: t("key", {place}) of words.js,
 // rows in service/web/field_words.py. Names of screens stand in SCREENS; every screen makes its own <h1 tabindex="-1">
 // (dom.js title()). Screens that need a team are shown after joining only.
+//
+// measure.js asks awkward.js for awkwardBox(state, tree, stem): an element whose .content has what it adds to a
+// reading ({awkward, side, tilt_deg, height_m} or less). hands.js keeps ids of calibrations by keep.set("hands",
+// {"hand breadths": id}). measure.js goes to "photo" with {subject, subject_id, kind}; to "see", "heights" with
+// {tree_id}; trees.js to "new_tree" with {tag}. The pad with goes, two axes and sighting is size_pad.js.
 "use strict";
 
 import { button, h, line } from "./dom.js";
 import * as keep from "./keep.js";
 import { follow } from "./locate.js";
 import { fetchPack, hello, onHeard, send } from "./send.js";
+import { doneTrees } from "./sheet.js";
 import { t } from "./words.js";
 
 const SCREENS = {
@@ -37,7 +43,7 @@ const SCREENS = {
 const WITHOUT_TEAM = new Set(["join", "danger", "entries"]);
 const CLOCK_LIMIT_MS = 10 * 60 * 1000;
 
-export const state = { name: null, args: {}, me: null, pack: null, items: [], here: null, closed: new Set(), clock: 0, room: "room", needs: null };
+export const state = { name: null, args: {}, me: null, pack: null, items: [], here: null, closed: new Set(), done: new Set(), skipped: new Set(), clock: 0, room: "room", needs: null };
 
 const main = document.getElementById("main");
 const notes = document.getElementById("notes");
@@ -80,8 +86,7 @@ go.back = () => (state.name === "next" ? undefined : history.length > 1 && histo
 go.entered = async (kind, content, id) => {
   const item = await keep.enter(kind, content, { id, me: state.me });
   state.room = item.at === "disk" ? state.room : "full";
-  state.items = await keep.items();
-  say();
+  await changed();
   send();
   return item;
 };
@@ -126,19 +131,21 @@ async function refresh() {
   const pack = await fetchPack(state.me);
   if (pack && JSON.stringify(pack) !== JSON.stringify(state.pack)) {
     state.pack = pack;
-    closedOf();
+    worked();
+    dispatchEvent(new Event("pack"));
   }
   say();
 }
 
-function closedOf() {
+function worked() {
   const mine = state.items.filter((item) => item.kind === "danger" && item.content.tree_id).map((item) => item.content.tree_id);
   state.closed = new Set([...(state.pack?.trees ?? []).filter((tree) => tree.closed).map((tree) => tree.id), ...mine]);
+  state.done = doneTrees(state);
 }
 
 async function changed() {
   state.items = await keep.items();
-  closedOf();
+  worked();
   say();
   dispatchEvent(new Event("items"));
 }

@@ -9,7 +9,7 @@ export function h(tag, given = {}, ...inside) {
   const made = SVG.has(tag) ? document.createElementNS("http://www.w3.org/2000/svg", tag) : document.createElement(tag);
   for (const [name, value] of Object.entries(given)) {
     if (name.startsWith("on")) made.addEventListener(name.slice(2), value);
-    else if (name in made && tag !== "svg" && typeof value !== "string") made[name] = value;
+    else if (name in made && !SVG.has(tag) && typeof value !== "string") made[name] = value;
     else if (value !== null && value !== undefined && value !== false) made.setAttribute(name, value);
   }
   made.append(...inside.flat().filter((part) => part !== null && part !== undefined && part !== false));

@@ -83,6 +83,8 @@ export async function fetchPack(me) {
     if (!answer.ok) return mine;
     const pack = JSON.parse(answer.body);
     if (!Array.isArray(pack.trees)) return mine;
+    pack.round.instrument ??= "girth tape";
+    pack.round.unit ??= "cm";
     if (pack.map.picture) await keepPicture(pack.map.picture.address, auth);
     await keep.set("pack", pack).then(() => keep.set("pack_tag", answer.header("ETag"))).catch(() => {});
     return pack;
