@@ -5,13 +5,14 @@ from typing import Literal
 
 from service.errors import NotPermitted
 
-Right = Literal["look", "measure", "manage"]
-Role = Literal["manager", "crew", "key"]
+Right = Literal["enter", "look", "measure", "manage"]
+Role = Literal["manager", "crew", "key", "visitor"]
 
 RIGHTS: dict[Role, frozenset[Right]] = {
     "manager": frozenset({"look", "measure", "manage"}),
     "crew": frozenset({"measure"}),
     "key": frozenset({"look"}),
+    "visitor": frozenset({"enter"}),  # may open the page for phones and say a word
 }
 
 
@@ -35,6 +36,12 @@ class Actor:
 
 
 LOCAL_MANAGER = Actor("manager", "local manager")
+VISITOR = Actor("visitor", "somebody")
+
+
+def crew_actor(crew_id: str) -> Actor:
+    """Return a crew as the one who asks."""
+    return Actor("crew", f"crew:{crew_id}")
 
 
 def visible(site_slug: str, actor: Actor) -> str:

@@ -22,6 +22,7 @@ from service.web import (
     day_pages,
     display,
     download_routes,
+    field_access,
     field_pages,
     grid_pages,
     ground_forms,
@@ -90,6 +91,7 @@ PAGES = (
     change_feed,
     ogc_pages,
     api_document,
+    field_access,
 )
 
 

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from service.actors import Actor
 from service.errors import InvalidRequest
 from service.store import changes
+from service.store.crew_token_rows import end_tokens
 from service.store.crew_word_rows import end_words, made_for, replace_words, words_that_hold
 from service.store.engine import Connection, Store
 from service.store.round_rows import crews_of_round, round_row
@@ -41,7 +42,8 @@ def make_words(
 ) -> dict[str, str]:
     """Make a new word for each crew of a round, or for one; return them by the id of the crew.
 
-    This is the only time that they can be seen; a former word of the crew ends.
+    This is the only time that they can be seen; a former word of the crew ends, and with it every phone that
+    came in by it has to come in again.
 
     Raises
     ------
@@ -67,6 +69,7 @@ def make_words(
             raise InvalidRequest("That team is not of these measuring days. Choose one of the list.")
         wanted = crews if crew_id is None else [crew_id]
         words, salt = _new_words(connection, now, len(wanted)), secrets.token_hex(16)
+        end_tokens(connection, wanted)
         replace_words(
             connection,
             site.fid,
@@ -117,9 +120,10 @@ def words_until(store: Store, slug: str, round_id: str) -> dict[str, str]:
 
 
 def end_with_round(connection: Connection, site_fid: int, round_id: str) -> None:
-    """Let the words of a round end now, within the transaction that closes it."""
+    """Let the words of a round and its phones end now, within the transaction that closes it."""
     crews = [crew.id for crew in crews_of_round(connection, site_fid, round_id)]
     end_words(connection, site_fid, crews, changes.now())
+    end_tokens(connection, crews)
 
 
 def _end_of(day: str, time_zone: str) -> str:

@@ -11,6 +11,9 @@ ServiceError
         OtherHistory    what is said to be known of a site is not of this site, or not of this store
         HereAlready     a snapshot of a ground that is here
     NotPermitted        the actor has no right to this
+    NotAWord            no team comes in with this word
+    WordEnded           a phone's word has ended, or the phone never came in
+    TooOften            something was tried too often; carries how long to wait
     NotAcceptable       no format that was asked for can be given
     StoreUnavailable    the store cannot be opened or written
         StoreTooNew     the store was written by a newer version
@@ -107,6 +110,24 @@ class NotPermitted(ServiceError):
     def __init__(self, right: str) -> None:
         self.right = right
         super().__init__(f"This needs the right to {right}.")
+
+
+class NotAWord(ServiceError):
+    """No team comes in with this word: there is no such one, or it has ended."""
+
+
+class WordEnded(ServiceError):
+    """The word with which a phone came in has ended, or the phone never came in."""
+
+
+class TooOften(ServiceError):
+    """Something was tried too often; ``seconds`` is how long to wait [s]."""
+
+    def __init__(
+        self, seconds: float, message: str = "This was tried too often. Wait, then try again."
+    ) -> None:
+        self.seconds = seconds
+        super().__init__(message)
 
 
 class NotAcceptable(ServiceError):

@@ -1,28 +1,38 @@
 """Who may do what: the actor of a request, the table of rights, and the locks on the door.
 
-Every route and method stands in ``RIGHTS``; what does not is refused.
+Every route and method stands in ``RIGHTS``; what does not is refused. What lies below ``/field`` is for
+phones: "enter" is open to whoever reaches the server, everything else there needs a crew's token, which opens
+nothing elsewhere. All other pages are the local manager's.
 """
 
 import secrets
+from ipaddress import ip_address
 from urllib.parse import urlsplit
 
-from flask import Flask, Response, g, request
+from flask import Flask, Response, current_app, g, request
 from flask.sessions import SecureCookieSessionInterface
 from flask_babel import gettext as _
 from flask_wtf import CSRFProtect
-from werkzeug.exceptions import Forbidden, UnsupportedMediaType
+from werkzeug.exceptions import Forbidden, SecurityError, UnsupportedMediaType
+from werkzeug.sansio.utils import host_is_trusted
 
-from service.actors import LOCAL_MANAGER, Actor, Right
-from service.errors import NotPermitted
+from service.actors import LOCAL_MANAGER, VISITOR, Actor, Right, crew_actor
+from service.crew_tokens import crew_with
+from service.errors import NotPermitted, WordEnded
 from service.settings import Settings, is_loopback
+from service.web import current
+from service.web.only_field import FIELD, is_from_network, is_of_field
 
 WRITES = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 OWN_NAMES = ("localhost", "127.0.0.1")
 SESSION_COOKIE = "boleward"
 FORM_MEMORY_BYTES = 4 * 2**20
+FIELD_BODY_BYTES = 16 * 2**20  # what a phone sends at once, pictures included
+ENTER_BODY_BYTES = 16 * 2**10  # what somebody sends who is not in yet
+STATIC = "/static/<path:filename>"
 
 RIGHTS: dict[tuple[str, str], Right] = {
-    ("/static/<path:filename>", "GET"): "look",
+    (STATIC, "GET"): "look",  # the files of the page for phones: "enter"
     ("/", "GET"): "look",
     ("/problems/", "GET"): "look",
     ("/problems/<slug>", "GET"): "look",
@@ -146,10 +156,12 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/sites/<slug>/trees/<tree_id>/code", "GET"): "look",
     ("/sites/<slug>/hands", "GET"): "measure",
     ("/sites/<slug>/hands", "POST"): "measure",
-    ("/field", "GET"): "look",
-    ("/field/", "GET"): "look",
-    ("/field/sw.js", "GET"): "look",
-    ("/field/manifest.webmanifest", "GET"): "look",
+    ("/field", "GET"): "enter",
+    ("/field/", "GET"): "enter",
+    ("/field/sw.js", "GET"): "enter",
+    ("/field/manifest.webmanifest", "GET"): "enter",
+    ("/field/api/join", "POST"): "enter",
+    ("/field/api/hello", "POST"): "enter",
     ("/ogc", "GET"): "look",
     ("/ogc/", "GET"): "look",
     ("/ogc/openapi.json", "GET"): "look",
@@ -178,7 +190,7 @@ def init_app(app: Flask, settings: Settings, key: str) -> None:
     """Put the locks on: host, origin, tokens against forged forms, cookies, sizes, headers, rights."""
     app.config.update(
         SECRET_KEY=key,
-        TRUSTED_HOSTS=[*OWN_NAMES, *settings.trusted_hosts, *filter(None, [settings.public_host])],
+        OWN_HOSTS=[*OWN_NAMES, settings.host, *settings.trusted_hosts, *filter(None, [settings.public_host])],
         SESSION_COOKIE_NAME=SESSION_COOKIE,
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
@@ -195,13 +207,42 @@ def init_app(app: Flask, settings: Settings, key: str) -> None:
 
 
 def _check() -> None:
+    _check_host()
     if request.routing_exception is not None:
         return
+    right = right_needed(_rule(), request.method)
+    if _rule() == STATIC and _is_file_of_field(str((request.view_args or {}).get("filename"))):
+        right = "enter"
+    if is_of_field(_rule()):
+        request.max_content_length = ENTER_BODY_BYTES if right == "enter" else FIELD_BODY_BYTES
     if request.method in WRITES:
         _check_origin()
         _check_media()
-    g.actor = _asking()
-    g.actor.require(right_needed(_rule(), request.method))
+    g.actor = _asking(right)
+    g.actor.require(right)
+
+
+def _check_host() -> None:
+    """Refuse a name that a foreign page may have pointed at this computer (DNS rebinding).
+
+    Phones may name the computer by any number: nobody else's page has a number for its name.
+    """
+    by_number = is_from_network() and _is_number(request.host)
+    if not by_number and not host_is_trusted(request.host, current_app.config["OWN_HOSTS"]):
+        raise SecurityError(
+            _("This computer does not go by that name. Add it to the setting trusted_hosts if it should.")
+        )
+
+
+def _is_number(host: str) -> bool:
+    try:
+        return bool(ip_address(urlsplit(f"//{host}").hostname or ""))
+    except ValueError:
+        return False
+
+
+def _is_file_of_field(name: str) -> bool:
+    return is_of_field(f"/static/{name}") and ".." not in name
 
 
 def _rule() -> str:
@@ -225,18 +266,39 @@ def right_needed(rule: str, method: str) -> Right:
         raise NotPermitted(f"{asked} {rule}") from None
 
 
-def _asking() -> Actor:
-    """Whoever sits at this computer is its manager; nobody else is known yet.
+def _asking(right: Right) -> Actor:
+    """Whoever sits at this computer is its manager; a phone is its crew by the token that it sends.
 
     Raises
     ------
     NotPermitted
         If the request comes from elsewhere, or was passed on for somebody.
+    WordEnded
+        If a page for phones is asked for without a token that holds.
     """
+    if right == "enter":
+        return VISITOR
+    if is_of_field(_rule()):
+        return _crew()
     passed_on = any(name in request.headers for name in ("Forwarded", "X-Forwarded-For", "X-Real-Ip"))
-    if passed_on or not is_loopback(request.remote_addr or ""):
+    if is_from_network() or passed_on or not is_loopback(request.remote_addr or ""):
         raise NotPermitted(_("look; only somebody at this computer has it"))
     return LOCAL_MANAGER
+
+
+def _crew() -> Actor:
+    said = request.authorization
+    token = said.token if said is not None and said.type == "bearer" else None
+    crew = crew_with(current.store(), token or "")
+    if crew is None:
+        raise WordEnded(
+            _(
+                "The word of this phone has ended, or the team has a newer one. Ask the leader for it and "
+                "type it in; what was measured stays on the phone until then."
+            )
+        )
+    g.crew = crew
+    return crew_actor(crew.crew_id)
 
 
 def _check_origin() -> None:
@@ -248,7 +310,10 @@ def _check_origin() -> None:
 
 
 def _check_media() -> None:
-    if request.path.startswith("/api/") and request.mimetype != "application/json":
+    is_api = request.path.startswith("/api/") or (
+        request.path.startswith(f"{FIELD}/api/") and request.method == "POST"
+    )
+    if is_api and request.mimetype != "application/json":
         raise UnsupportedMediaType(_("Send JSON, with the header Content-Type: application/json."))
 
 

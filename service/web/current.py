@@ -7,6 +7,7 @@ from flask import Flask, current_app, g, request
 from flask_babel import gettext as _
 
 from service.actors import Actor
+from service.crew_words import CrewPass
 from service.errors import InvalidRequest
 from service.settings import Settings
 from service.store.engine import Store
@@ -41,6 +42,12 @@ def settings() -> Settings:
 def actor() -> Actor:
     """Who asks; set by ``access`` before any page runs."""
     asking: Actor = g.actor
+    return asking
+
+
+def crew() -> CrewPass:
+    """The crew that asks, by the token of its phone; only on addresses below ``/field`` that need one."""
+    asking: CrewPass = g.crew
     return asking
 
 

@@ -5,6 +5,7 @@ References: RFC 9457, Problem Details for HTTP APIs, 2023.
 """
 
 import logging
+import math
 import uuid
 from dataclasses import dataclass
 from typing import Any
@@ -99,6 +100,24 @@ TABLE: dict[type[Exception], Problem] = {
     errors.NotPermitted: Problem(
         403, "not-permitted", _l("You may not do this"), _l("Ask whoever looks after this ground.")
     ),
+    errors.NotAWord: Problem(
+        401,
+        "not-a-word",
+        _l("Nobody comes in with this word"),
+        _l("Look at how it is written; it holds until the measuring days end. The leader has it."),
+    ),
+    errors.WordEnded: Problem(
+        401,
+        "word-ended",
+        _l("This phone has to come in again"),
+        _l("What was measured stays on the phone and goes out once the team's word is typed in again."),
+    ),
+    errors.TooOften: Problem(
+        429,
+        "too-often",
+        _l("This was tried too often"),
+        _l("Wait for as long as the answer says, then try again. What is on the phone stays there."),
+    ),
     errors.NotAcceptable: Problem(
         406,
         "format-not-offered",
@@ -174,6 +193,10 @@ def answer(error: Exception) -> Any:
         _keep_headers(error, response)
     if facts["status"] == 503:
         response.headers["Retry-After"] = "5"
+    if isinstance(error, errors.TooOften):
+        response.headers["Retry-After"] = str(max(1, math.ceil(error.seconds)))
+    if facts["status"] == 401:
+        response.headers["WWW-Authenticate"] = "Bearer"  # RFC 9110, 11.6.1; RFC 6750
     return response
 
 
@@ -222,7 +245,7 @@ def _write_log(error: Exception, facts: dict[str, Any]) -> None:
 
 
 def _wants_document() -> bool:
-    if request.path.startswith(("/api/", "/tiles/")):
+    if request.path.startswith(("/api/", "/tiles/", "/field/api/")):
         return True
     if is_shared(request.path):
         return not wants_page((MEDIA_TYPE, "application/json"))

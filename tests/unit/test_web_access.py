@@ -28,7 +28,15 @@ def test_every_route_and_method_needs_a_right_that_somebody_has(app):
 
 
 def test_what_writes_needs_more_than_looking():
-    assert {right for (_, method), right in RIGHTS.items() if method != "GET"} <= {"measure", "manage"}
+    assert {right for (_, method), right in RIGHTS.items() if method != "GET"} <= {
+        "enter",
+        "measure",
+        "manage",
+    }
+    assert {path for (path, method), right in RIGHTS.items() if method != "GET" and right == "enter"} == {
+        "/field/api/join",
+        "/field/api/hello",
+    }
 
 
 def test_a_route_that_is_not_in_the_table_is_refused():
