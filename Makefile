@@ -9,8 +9,9 @@ INSTALL_SELF := $(PIP) install --no-deps --no-build-isolation --editable .
 SHORT := -m "not slow and not qgis"
 RINGS := unit published contract store browser clients benchmarks
 ASSETS := service/assets/package-lock.json service/assets/files.py
+WORDS := service/web/translations
 
-.PHONY: demo run-environment environment test long qgis lint types format $(RINGS) real_inputs chromium pictures lock clean
+.PHONY: demo run-environment environment test long qgis lint types format translations $(RINGS) real_inputs chromium pictures lock clean
 .DEFAULT_GOAL := help
 
 help:
@@ -27,7 +28,7 @@ $(BIN)/python:
 	@$(PYTHON) -m venv .venv || \
 	  { echo "Python's venv is missing. On Debian: sudo apt-get install python3-venv"; exit 2; }
 
-run-environment: $(if $(wildcard .venv/test.stamp),.venv/test.stamp,.venv/run.stamp)
+run-environment: $(if $(wildcard .venv/test.stamp),.venv/test.stamp,.venv/run.stamp) .venv/words.stamp
 
 .venv/run.stamp: requirements-run.lock pyproject.toml $(ASSETS) | $(BIN)/python
 	@echo "Installing what Boleward needs into .venv (once, a few minutes, from the internet) ..."
@@ -35,12 +36,16 @@ run-environment: $(if $(wildcard .venv/test.stamp),.venv/test.stamp,.venv/run.st
 	@$(INSTALL_SELF)
 	@touch $@
 
-environment: .venv/test.stamp
+environment: .venv/test.stamp .venv/words.stamp
 
 .venv/test.stamp: requirements.lock pyproject.toml $(ASSETS) | $(BIN)/python
 	@echo "Installing what Boleward and its tests need into .venv (once, a few minutes) ..."
 	@$(PIP) install --require-hashes -r requirements.lock
 	@$(INSTALL_SELF)
+	@touch $@
+
+.venv/words.stamp: $(wildcard $(WORDS)/*/LC_MESSAGES/*.po) | $(BIN)/python
+	@$(BIN)/python -m service.assets.catalogues
 	@touch $@
 
 chromium: environment
@@ -89,6 +94,13 @@ real_inputs: environment
 format: environment
 	$(BIN)/ruff check --fix .
 	$(BIN)/ruff format .
+
+# Collects the texts of pages anew, gives every language the new ones (empty) and makes them ready.
+translations: environment
+	$(BIN)/pybabel -q extract -F service/web/babel.cfg -k _l -k N_ --no-location --sort-output \
+	  -o $(WORDS)/messages.pot service layers
+	$(BIN)/pybabel -q update -i $(WORDS)/messages.pot -d $(WORDS) --no-fuzzy-matching --ignore-obsolete
+	@$(BIN)/python -m service.assets.catalogues
 
 pictures: environment chromium
 	PICTURES=1 $(BIN)/pytest tests/browser/test_readme_picture.py

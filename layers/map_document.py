@@ -121,7 +121,7 @@ def map_document(
     as_of: str,
     *,
     messages: Mapping[str, str] = MAP_WORDS,
-    lang: str = "en",
+    lang: str = "en-GB",
     plan_image: Mapping[str, Any] | None = None,
     basemap: Mapping[str, str] | None = None,
     tree_url: str | None = None,

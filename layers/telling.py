@@ -111,6 +111,7 @@ _PATTERNS = {
     "text": ".*",
 }
 _SOME_TEXT = ".+?"
+_DECIMAL = re.compile(r"\d+\.(\d+)")
 _SAID_SIZE = re.compile(
     r"(?P<quantity>girth|diameter) (?P<size>\S+(?: and \S+)?) (?P<unit>mm|cm|m|in|ft|hands|spans), "
     rf"(?P<instrument>[^,;]+), (?:height not said|at (?P<height>{_METRES}))"
@@ -133,7 +134,7 @@ class Voice:
     def height(self, metres: float) -> str:
         """Return a height of measuring: 1.30 m, or 4 ft 6 in."""
         if self.units != "us":
-            return conversion.metres(metres)
+            return self.numbers(conversion.metres(metres))
         feet, inches = feet_and_inches(metres)
         if not inches:
             return self.translate(FEET) % {"feet": feet}
@@ -143,12 +144,17 @@ class Voice:
     def length(self, said: str) -> str:
         """Return a length that was said as "14.3 m"; in feet on a ground in US customary units."""
         if self.units != "us":
-            return said
+            return self.numbers(said)
         return self.translate(FEET) % {"feet": self.number(float(said.removesuffix(" m")) / M_PER_FT, 1)}
+
+    def numbers(self, said: str) -> str:
+        """Return a text of data with its decimal numbers as the page writes them."""
+        return _DECIMAL.sub(lambda found: self.number(float(found[0]), len(found[1])), said)
 
     def size(self, quantity: str, value: str, unit: str, height_m: float | None) -> str:
         """Return a reading as it was said: 94.2 in round, at 4 ft 6 in."""
-        said = self.translate(ACROSS if quantity == "diameter" else ROUND) % {"value": value, "unit": unit}
+        shape = ACROSS if quantity == "diameter" else ROUND
+        said = self.translate(shape) % {"value": self.numbers(value), "unit": unit}
         if height_m is None:
             return f"{said}, {self.translate(HEIGHT_NOT_SAID)}"
         return f"{said}, {self.translate(AT_HEIGHT) % {'height': self.height(height_m)}}"
@@ -229,6 +235,8 @@ class Catalogue:
             return voice.length(said)
         if name in ("day", "due", "until"):
             return voice.translate(seen.NO_DATE) if said == seen.NO_DATE else voice.day(said)
+        if _DECIMAL.fullmatch(said):
+            return voice.numbers(said)
         return said if name in ("text", "name") else self.told(said, voice)
 
 

@@ -3,7 +3,6 @@
 import logging
 
 from flask import Flask
-from flask_babel import Babel, get_locale
 
 from service.settings import Settings, secret_key
 from service.store.engine import Store
@@ -31,6 +30,9 @@ from service.web import (
     hazard_forms,
     how_pages,
     import_pages,
+    label_pages,
+    languages,
+    learned_pages,
     look_forms,
     model_pages,
     ogc_pages,
@@ -71,10 +73,12 @@ PAGES = (
     danger_api,
     how_pages,
     plan_pages,
+    label_pages,
     sheet_pages,
     round_pages,
     round_planning,
     day_pages,
+    learned_pages,
     model_pages,
     grid_pages,
     hand_pages,
@@ -87,6 +91,7 @@ PAGES = (
     import_pages,
     download_routes,
     tile_routes,
+    field_pages,
     api,
     change_feed,
     ogc_pages,
@@ -107,18 +112,12 @@ def create_app(store: Store, settings: Settings) -> Flask:
     app = Flask("service", template_folder="web/templates", static_folder="web/static")
     app.jinja_options = {"autoescape": True, "trim_blocks": True, "lstrip_blocks": True}
     current.attach(app, store, settings)
-    _speak(app, settings)
     access.init_app(app, settings, secret_key(store.folder or settings.data_folder))
+    languages.init_app(app, settings, TRANSLATIONS)
+    display.init_app(app)
+    plain_words.init_app(app)
     sharing.init_app(app, settings)
     problems.init_app(app)
     for pages in PAGES:
         app.register_blueprint(pages.bp)
     return app
-
-
-def _speak(app: Flask, settings: Settings) -> None:
-    app.config["BABEL_TRANSLATION_DIRECTORIES"] = TRANSLATIONS
-    Babel(app, default_locale=settings.language, locale_selector=lambda: settings.language)
-    display.init_app(app)
-    plain_words.init_app(app)
-    app.context_processor(lambda: {"language": str(get_locale() or "en").replace("_", "-")})

@@ -19,6 +19,7 @@ from pydantic_settings import BaseSettings, NoDecode, PydanticBaseSettingsSource
 from service.errors import InvalidRequest, StoreUnavailable
 
 PREFIX = "BOLEWARD_"
+LANGUAGES = ("en", "es", "de", "fr")  # that pages speak
 OUTSIDE = frozenset({"BOLEWARD_INPUTS"})  # tells the tests where the real lists lie; no option of the program
 
 
@@ -60,7 +61,10 @@ class Settings(BaseSettings):
         description="Origins of other sites whose pages may read the open data in a browser, such as "
         "https://maps.example.org, separated by commas. Empty: none.",
     )
-    language: str = Field(default="en", pattern="^[a-z]{2,3}(_[A-Z]{2})?$", description="Language of pages.")
+    language: Literal["en", "es", "de", "fr"] = Field(
+        default="en",
+        description="Language of pages for browsers that ask for none of ours and where none was chosen.",
+    )
     tile_address: str = Field(
         default="",
         description="Address of street-map pictures, with {z}, {x} and {y}. Empty: no street map.",

@@ -29,7 +29,7 @@ def site_map_document(
     view: SiteView,
     *,
     messages: Mapping[str, str] = MAP_WORDS,
-    lang: str = "en",
+    lang: str = "en-GB",
     tree_url: str | None = None,
     basemap: Mapping[str, str] | None = None,
     plan_url: str | None = None,
@@ -95,7 +95,7 @@ def self_contained_map(
     view: SiteView,
     *,
     messages: Mapping[str, str] = MAP_WORDS,
-    lang: str = "en",
+    lang: str = "en-GB",
     voice: Voice | None = None,
 ) -> str:
     """Return the map as one HTML file that opens from a disk without a network.

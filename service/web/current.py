@@ -105,5 +105,5 @@ def site_view(slug: str) -> SiteView:
         If ``?as_of=`` is not a day, or ``?known_at=`` no change.
     """
     view = view_of(store(), slug, actor(), asked_day(), asked_change())
-    g.units = view.terms.units
+    g.units, g.country = view.terms.units, view.terms.country
     return view

@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import flask_babel
+from babel import Locale
+from babel.dates import format_date, format_time
+from babel.numbers import format_decimal
 from flask import Flask, g
 from flask_babel import gettext as _
 from flask_babel import lazy_gettext as _l
@@ -21,6 +23,7 @@ from layers.error_model import Z95
 from layers.telling import Voice
 from layers.units import CM_PER_IN, CM_PER_UNIT, FT2_PER_ACRE_PER_M2_PER_HA, HA_PER_ACRE, M_PER_FT
 from service.answers import PAGES
+from service.web import languages
 
 NONE = "–"
 HALF_WIDTH = Z95  # of a 95 % interval, in standard errors
@@ -135,6 +138,11 @@ def page_units() -> Units:
     return Units(g.get("units", "metric"))
 
 
+def written() -> Locale:
+    """How days and numbers are written: in the language of the page, as usual in the country of the ground."""
+    return languages.written(g.get("country"))
+
+
 def say(answer: str) -> str:
     """Return an answer of the service in the units, days and language of the page."""
     return page_units().told(answer)
@@ -164,7 +172,7 @@ def number(value: Any, decimals: int = 0) -> str:
     if is_missing(value):
         return NONE
     pattern = "#,##0" + ("." + "0" * decimals if decimals else "")
-    shown: str = flask_babel.format_decimal(float(value), format=pattern)
+    shown: str = format_decimal(float(value), format=pattern, locale=written())
     return shown if any(digit in shown for digit in "123456789") else shown.lstrip("-")
 
 
@@ -178,23 +186,26 @@ def day(value: Any, width: str = "long") -> str:
     if is_missing(value) or value == "":
         return NONE
     if _MONTH.fullmatch(str(value)):
-        month: str = flask_babel.format_date(dt.date.fromisoformat(f"{value}-01"), "MMMM y")
-        return month
+        return _of_days("yMMMM", dt.date.fromisoformat(f"{value}-01"))
     try:
         date = dt.date.fromisoformat(str(value)[:10])
     except ValueError:
         return str(value)
     if date.year < 1000:
         return str(value)
-    shown: str = flask_babel.format_date(date, "d MMMM y" if width == "long" else "d MMM y")
-    return shown
+    return format_date(date, "long", written()) if width == "long" else _of_days("yMMMd", date)
 
 
 def moment(value: str, time_zone: str) -> str:
     """Return a time of the server (UTC, ISO) as day and time of a ground."""
     local = dt.datetime.fromisoformat(value).astimezone(ZoneInfo(time_zone))
-    shown: str = flask_babel.format_datetime(local, "d MMM y, HH:mm", rebase=False)
-    return shown
+    return f"{_of_days('yMMMd', local.date())}, {format_time(local, 'HH:mm', locale=written())}"
+
+
+def _of_days(skeleton: str, date: dt.date) -> str:
+    """A day with its month as a word, in the order that is usual there."""
+    locale = written()
+    return format_date(date, locale.datetime_skeletons[skeleton].pattern, locale)
 
 
 def text(value: Any) -> str:

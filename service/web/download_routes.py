@@ -88,7 +88,7 @@ def map_file(slug: str) -> Response:
     text = self_contained_map(
         view,
         messages=frame.map_messages(),
-        lang=frame.language(),
+        lang=frame.written(),
         voice=display.Units(view.terms.units).voice(),
     )
     response = frame.kept_answer(text, "text/html; charset=utf-8", tag)

@@ -5,7 +5,6 @@ from typing import Any
 from urllib.parse import urlencode
 
 from flask import Response, make_response, render_template, request
-from flask_babel import get_locale
 from flask_babel import gettext as _
 
 from layers.caution import CAUTION, caution
@@ -14,7 +13,7 @@ from layers.maps import MapShell, map_shell
 from service import conventions
 from service.outlets.map_file import map_assets
 from service.view import SiteView, view_of
-from service.web import current, dangers, display
+from service.web import current, dangers, display, languages
 from service.web.addresses import absolute
 
 CLASSROOM_HEIGHT_M = 0.6096  # 24 in, for a tape or a string and a 12 in ruler; common practice, no source
@@ -93,9 +92,9 @@ def map_messages() -> dict[str, str]:
     return {**{key: str(_(text)) for key, text in MAP_WORDS.items()}, "caution": str(_(CAUTION))}
 
 
-def language() -> str:
-    """The language of the page, as HTML writes it."""
-    return str(get_locale() or "en").replace("_", "-")
+def written() -> str:
+    """How a map writes days and numbers, as browsers name it: de-DE."""
+    return str(display.written()).replace("_", "-")
 
 
 def map_of(view: SiteView) -> MapShell:
@@ -105,7 +104,7 @@ def map_of(view: SiteView) -> MapShell:
 
 def etag(view: SiteView, *more: str) -> str:
     """The tag of what is computed from a view: changes with the site, who asks, the day and the words."""
-    said = "\n".join((view.key, view.audience, language(), *more))
+    said = "\n".join((view.key, view.audience, languages.spoken(), *more))
     return hashlib.sha256(said.encode()).hexdigest()[:32]
 
 

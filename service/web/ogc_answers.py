@@ -17,7 +17,7 @@ from flask import Response, make_response, render_template, request
 from layers.caution import caution
 from service.feature_kinds import Collection
 from service.feature_questions import Items
-from service.web import frame
+from service.web import frame, languages
 from service.web.addresses import absolute
 from service.web.ogc_features import feature_texts_in
 from service.web.ogc_links import BASE, GEOJSON, HTML, JSON, Link, both, link, with_header
@@ -30,7 +30,7 @@ NO_PLACE = (
 
 def tag_of(*said: object) -> str:
     """Return the tag of an answer: of what it is made from, and of what its words and addresses depend on."""
-    asked = (*said, absolute(request.full_path), frame.language())
+    asked = (*said, absolute(request.full_path), languages.spoken())
     return hashlib.sha256("\n".join(map(str, asked)).encode("utf-8", "replace")).hexdigest()[:32]
 
 

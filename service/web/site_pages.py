@@ -164,7 +164,7 @@ def site_map(slug: str) -> Response:
     document = site_map_document(
         view,
         messages=frame.map_messages(),
-        lang=frame.language(),
+        lang=frame.written(),
         voice=display.Units(view.terms.units).voice(),
         tree_url=f"/sites/{slug}/trees/{{tree_id}}{frame.day_query()}",
         basemap=basemap,

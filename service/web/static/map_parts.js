@@ -78,8 +78,8 @@ window.boleward = (() => {
       const said = /^(\d{4})-(\d\d)-(\d\d)$/.exec(text ?? "");
       if (!said) return text;
       const date = new Date(Date.UTC(Number(said[1]), Number(said[2]) - 1, Number(said[3])));
-      const month = new Intl.DateTimeFormat(this.doc.lang, { month: "long", timeZone: "UTC" }).format(date);
-      return Number(said[3]) + " " + month + " " + said[1];
+      const shape = { day: "numeric", month: "long", year: "numeric", timeZone: "UTC" };
+      return new Intl.DateTimeFormat(this.doc.lang, shape).format(date);
     }
     hectares(ha) {
       return this.us ? this.number(ha / HA_PER_ACRE, 2) + " " + this.say("acres")
