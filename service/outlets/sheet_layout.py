@@ -233,7 +233,7 @@ class SheetPage:
         after = MARGIN + pdf.get_string_width(words["saw"]) + 2
         pdf.line(after, y + 0.4, MARGIN + self.width, y + 0.4)
         pdf.line(MARGIN, y + 7, MARGIN + self.width, y + 7)
-        self._rule(MARGIN, y + 13.0)
+        draw_rule(pdf, MARGIN, y + 13.0, words["rule"])
         right = MARGIN + 106
         self._fact(right, y + 12.5, self.width - 106, words["initials"], None)
         pdf.set_font(size=6.5)
@@ -246,14 +246,15 @@ class SheetPage:
         said = caution(self.terms.phone, words["caution"], words["no_phone"])
         pdf.multi_cell(self.width, 2.6, said, align="L")
 
-    def _rule(self, x: float, y: float) -> None:
-        """A line of 100 mm: a print that was shrunk shows."""
-        pdf = self.pdf
-        pdf.line(x, y, x + 100, y)
-        for mm in range(0, 101, 10):
-            pdf.line(x + mm, y - (2.6 if mm % 50 == 0 else 1.4), x + mm, y)
-        pdf.set_font(size=6)
-        pdf.text(x, y + 3.2, self.words["rule"])
+
+def draw_rule(pdf: FPDF, x: float, y: float, words: str) -> None:
+    """Draw a line of 100 mm with its words below: a print that was shrunk shows."""
+    pdf.set_line_width(0.2)
+    pdf.line(x, y, x + 100, y)
+    for mm in range(0, 101, 10):
+        pdf.line(x + mm, y - (2.6 if mm % 50 == 0 else 1.4), x + mm, y)
+    pdf.set_font(size=6)
+    pdf.text(x, y + 3.2, words)
 
 
 def fitted(pdf: FPDF, text: str, width: float) -> str:

@@ -173,7 +173,7 @@ def _every_sector(view: "SiteView", area_id: str) -> Iterator[Sector]:
 
 
 def _standing(view: "SiteView", area_id: str) -> tuple[pd.DataFrame, Any]:
-    trees, outline = _chosen(view, area_id)
+    trees, outline = trees_in(view, area_id)
     return trees[trees["status"].isin(["living", "unknown"])], outline
 
 
@@ -202,8 +202,14 @@ def _told(signs: Sequence[str], voice: Voice | None) -> list[str]:
     return [LAYERS.told(sign, voice or Voice()) for sign in signs]
 
 
-def _chosen(view: "SiteView", area_id: str) -> tuple[pd.DataFrame, Any]:
-    """The trees and the outline of an area; of a place the trees that were put in it."""
+def trees_in(view: "SiteView", area_id: str) -> tuple[pd.DataFrame, Any]:
+    """Return the trees and the outline of an area; of a place the trees that were put in it.
+
+    Raises
+    ------
+    NotFound
+        If there is no such area or place.
+    """
     area = view.areas[view.areas["area_id"] == area_id]
     if len(area):
         inside = view.membership.loc[view.membership["area_id"] == area_id, "tree_id"]

@@ -1,7 +1,7 @@
 """Addresses as others see them: whole, from the public address where one is set."""
 
 from typing import Any
-from urllib.parse import urlencode
+from urllib.parse import urlencode, urlsplit
 
 from flask import request
 
@@ -16,3 +16,18 @@ def absolute(path: str, **query: Any) -> str:
     base = current.settings().public_address or request.host_url.rstrip("/")
     said = urlencode([(name, value) for name, value in query.items() if value is not None])
     return f"{base}{path}?{said}" if said else f"{base}{path}"
+
+
+def lasting() -> str | None:
+    """Return the address that pages keep, such as https://trees.example.org; None where none is set.
+
+    Pages need a name of their own: a public address with a path serves open data only.
+    """
+    said = current.settings().public_address
+    return said if said and not urlsplit(said).path else None
+
+
+def for_phones() -> str | None:
+    """Return the address at which a phone opens the page for measuring; None where the server knows none."""
+    said = lasting()
+    return f"{said}/field/" if said else None

@@ -100,14 +100,14 @@ def _searchable(value: object) -> str:
 def _sort_key(values: pd.Series) -> pd.Series:
     if pd.api.types.is_numeric_dtype(values.dtype):
         return values
-    return values.astype(object).map(_natural)
+    return values.astype(object).map(natural)
 
 
 _DIGITS = 12
 
 
-def _natural(value: object) -> str | None:
-    """Text in the order that people expect: case apart, numbers in it by their size."""
+def natural(value: object) -> str | None:
+    """Return text in the order that people expect: case apart, numbers in it by their size."""
     if isinstance(value, list):
         return "\n".join(str(part) for part in value) or None
     if value is None or value != value:

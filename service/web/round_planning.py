@@ -15,6 +15,7 @@ from service.round_days import RoundNow, planned_round
 from service.rounds import plan_again, plan_round, put_back
 from service.view import SiteView
 from service.web import choices, current, display, form, frame, lengths, round_facts
+from service.web.join_slips import slips_of
 from service.web.sheet_pages import pdf_answer, zones_of
 
 bp = Blueprint("round_planning", __name__)
@@ -97,7 +98,7 @@ def round_words(slug: str, round_id: str) -> Any:
         known.faults.update(sent.faults)
         return _plan_page(view, now, known)
     teams = [(fact, made[fact.crew_id]) for fact in round_facts.teams_of(now) if fact.crew_id in made]
-    page = frame.site_page("round_words.html", view, "sheets", now=now, teams=teams)
+    page = frame.site_page("round_words.html", view, "sheets", now=now, slips=slips_of(teams))
     response = make_response(page)
     response.headers["Cache-Control"] = "no-store"
     return response

@@ -158,7 +158,7 @@ def test_words_are_shown_once_and_never_kept_by_the_browser(client, site):
     made = post(client, f"/rounds/{id}/words", shown, crew_id="")
     assert made.status_code == 200
     assert made.headers["Cache-Control"] == "no-store"
-    found = re.findall(r"<td><b>([a-z]+ [a-z]+)</b></td>", made.text)
+    found = re.findall(r'<p class="word"><b>([a-z]+ [a-z]+)</b></p>', made.text)
     assert len(found) == 2
     again = page(client, f"/rounds/{id}/plan")
     assert not any(word in again for word in found)
