@@ -74,7 +74,10 @@ def hands_beside_tapes(records: Records, terms: SiteTerms) -> pd.DataFrame:
     terms = replace(with_hands(terms, records), model=PUBLISHED)
     known = live_readings(records.readings)
     live = known[(known["state"] == LIVE).to_numpy(dtype=bool)]
-    wanted = live["instrument"].isin([*TAPES, *INSTRUMENT_OF.values()]) & live["measured_on"].notna()
+    live = live[live["measured_on"].notna().to_numpy(dtype=bool)]
+    counted = live["instrument"].isin(list(INSTRUMENT_OF.values()))
+    of_counted = live["stem_id"].isin(live.loc[counted, "stem_id"])
+    wanted = counted | (live["instrument"].isin(TAPES) & of_counted)
     live = live[wanted.to_numpy(dtype=bool)].reset_index(drop=True)
     sizes = standardised(live, records.stems, records.trees, terms).readings
     at = hand_of_each(live, terms.hands)
@@ -93,7 +96,8 @@ def hands_beside_tapes(records: Records, terms: SiteTerms) -> pd.DataFrame:
 
 def _beside(sizes: pd.DataFrame) -> pd.DataFrame:
     is_tape = sizes["instrument"].isin(TAPES)
-    tapes = {stem: each.groupby("day")["round_cm"].mean() for stem, each in sizes[is_tape].groupby("stem_id")}
+    by_day = sizes[is_tape].groupby(["stem_id", "day"], as_index=False)["round_cm"].mean()
+    tapes = {stem: each.set_index("day")["round_cm"] for stem, each in by_day.groupby("stem_id")}
     rows = []
     for one in sizes[~is_tape & sizes["stem_id"].isin(list(tapes))].itertuples():
         tape, how = _tape_on(tapes[one.stem_id], one.day)

@@ -114,6 +114,8 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/tiles/<slug>/density.json", "GET"): "look",
     ("/sites/<slug>/rounds", "GET"): "look",
     ("/sites/<slug>/rounds/<round_id>", "GET"): "look",
+    ("/sites/<slug>/rounds/<round_id>/learned", "GET"): "look",
+    ("/sites/<slug>/rounds/<round_id>/learned/<name>.svg", "GET"): "look",
     ("/sites/<slug>/rounds/new", "GET"): "manage",
     ("/sites/<slug>/rounds/new", "POST"): "manage",
     ("/sites/<slug>/rounds/<round_id>/plan", "GET"): "look",
