@@ -88,24 +88,34 @@ def guesses_chart(
         For a screen of 360 px.
     own : str, optional
         The team that the picture is for.
+
+    Notes
+    -----
+    What is far above nearly all others, by a mistake as a rule, is drawn at the upper edge.
     """
     per, unit = unit_of(terms)
     place = np.arange(1.0, len(rows) + 1.0)
     read, guess = (rows[name].to_numpy(dtype=float) / per for name in ("read_cm", "guess_cm"))
+    top = _top(np.concatenate([read, guess]))
 
     def draw(figure: Figure) -> None:
         axes = figure.add_subplot()
-        axes.plot(place, read, color=INK, linewidth=2.0, label=words["measured"], zorder=2)
-        _by_team(axes, place, guess, rows["team"], words["guess_of"], own)
+        axes.plot(place, np.minimum(read, top), color=INK, linewidth=2.0, label=words["measured"], zorder=5)
+        _by_team(axes, place, np.minimum(guess, top), rows["team"], words["guess_of"], own)
         axes.set_xlabel(words["guesses_x"])
         axes.set_ylabel(_filled(words["round"], unit=unit))
         axes.set_xticks([])
-        axes.set_ylim(bottom=0)
+        axes.set_ylim(0, 1.03 * top)
         _finish(figure, axes, "y", narrow)
 
     thin, thick = (f"{end:.0f}" for end in (read[0], read[-1]))
     desc = _filled(words["guesses_desc"], count=len(rows), thin=thin, thick=thick, unit=unit)
     return svg(draw, title=words["guesses_title"], desc=desc, height_px=400, narrow=narrow)
+
+
+def _top(values: Array) -> float:
+    """The end of a scale for nearly all values: the largest, or half above where 98 in 100 end."""
+    return float(min(values.max(), 1.5 * np.quantile(values, 0.98)))
 
 
 def _by_team(

@@ -18,7 +18,7 @@ from layers.chart_learning import (
 from layers.class_learning import LEAST, change_words
 from layers.growth_words import SAYS_NOTHING
 from layers.tape_geometry import Trunk, tape_shows_cm
-from layers.units import CM_PER_IN
+from layers.units import CM_PER_IN, M_PER_FT
 from service.errors import NotFound
 from service.view import SiteView
 from service.web import chart_routes, current, display, frame
@@ -27,8 +27,9 @@ from service.web.learned_facts import Learned, grown_words, learned_of
 bp = Blueprint("learned_pages", __name__)
 
 _TILTS_DEG = (5.0, 10.0, 20.0, 30.0)
-_GAPS_CM = (1.0, 2.0, 5.0)
-_AWAY_M = (-0.5, -0.2, 0.2)
+# By how much a tape is off the trunk [cm], and too high [m], in round numbers of the units of the ground.
+_GAPS_CM = {"metric": (1.0, 2.0, 5.0), "us": (0.5 * CM_PER_IN, CM_PER_IN, 2.0 * CM_PER_IN)}
+_AWAY_M = {"metric": (-0.5, -0.2, 0.2), "us": (-1.5 * M_PER_FT, -0.5 * M_PER_FT, 0.5 * M_PER_FT)}
 
 
 @bp.get("/sites/<slug>/rounds/<round_id>/learned")
@@ -93,11 +94,11 @@ def _tape(view: SiteView, trunk: Trunk) -> list[dict[str, Any]]:
     ways += [(_("slanted by %(deg)s°", deg=display.number(deg)), (deg, 0.0, height)) for deg in _TILTS_DEG]
     ways += [
         (_("off the trunk at one place by %(gap)s", gap=units.with_unit(gap, "round")), (0.0, gap, height))
-        for gap in _GAPS_CM
+        for gap in _GAPS_CM[view.terms.units]
     ]
     ways += [
         (_("round the trunk at %(height)s", height=units.height(height + away)), (0.0, 0.0, height + away))
-        for away in _AWAY_M
+        for away in _AWAY_M[view.terms.units]
         if taper.is_convertible(height + away)
     ]
     shown = [(words, float(tape_shows_cm(trunk, *way))) for words, way in ways]

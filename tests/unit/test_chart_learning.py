@@ -78,6 +78,13 @@ def test_each_team_is_named_once_and_one_team_sees_the_others_as_they_are_called
         assert joined.count("another team") == 1
 
 
+def test_one_mistaken_giant_does_not_squeeze_all_others_and_is_drawn_at_the_edge():
+    many = rows(("A",) * 100)
+    many.loc[99, "read_cm"] = 2000.0
+    said = [text for text in texts(chart_learning.guesses_chart(many, make_site())) if text.isdigit()]
+    assert max(map(int, said)) < 500
+
+
 def test_hostile_names_are_drawn_as_text():
     svg = drawn(teams=HOSTILE, own=HOSTILE[0])["guesses"]
     trees = chart_learning.grown_chart(groups(HOSTILE), make_site())
