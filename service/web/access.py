@@ -169,6 +169,7 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/field/manifest.webmanifest", "GET"): "enter",
     ("/field/api/join", "POST"): "enter",
     ("/field/api/hello", "POST"): "enter",
+    ("/field/api/learned", "GET"): "measure",
     ("/ogc", "GET"): "look",
     ("/ogc/", "GET"): "look",
     ("/ogc/openapi.json", "GET"): "look",
