@@ -15,6 +15,7 @@ from pyogrio.raw import write_arrow
 
 from service.layer_parts import Layer
 from service.outlets.arrow_parts import EARTH_FRAME, GEOMETRY, LOCAL_FRAME, batches, fields_of, shaped_columns
+from service.outlets.fresh_file import full_disk_said
 from service.outlets.layer_words import described
 
 
@@ -27,17 +28,18 @@ def write_flatgeobuf(layer: Layer, path: Path) -> None:
         If the file cannot be written.
     """
     facts = layer.facts
-    write_arrow(
-        batches(layer, fields_of(shaped_columns(facts), dates=pa.string())),
-        path,
-        layer=facts.layer,
-        driver="FlatGeobuf",
-        geometry_name=GEOMETRY,
-        geometry_type=facts.shape_kind,
-        crs=LOCAL_FRAME if facts.local else EARTH_FRAME,
-        layer_options={
-            "SPATIAL_INDEX": "NO" if facts.unplaced or not facts.rows else "YES",
-            "TITLE": f"{facts.layer} of {facts.site}",
-            "DESCRIPTION": described(facts),
-        },
-    )
+    with full_disk_said(path):
+        write_arrow(
+            batches(layer, fields_of(shaped_columns(facts), dates=pa.string())),
+            path,
+            layer=facts.layer,
+            driver="FlatGeobuf",
+            geometry_name=GEOMETRY,
+            geometry_type=facts.shape_kind,
+            crs=LOCAL_FRAME if facts.local else EARTH_FRAME,
+            layer_options={
+                "SPATIAL_INDEX": "NO" if facts.unplaced or not facts.rows else "YES",
+                "TITLE": f"{facts.layer} of {facts.site}",
+                "DESCRIPTION": described(facts),
+            },
+        )

@@ -21,6 +21,7 @@ from layers.symbology import DrawnClass
 from service.layer_parts import Layer
 from service.outlets.arrow_parts import EARTH_FRAME, GEOMETRY, LOCAL_FRAME, batches, fields_of, shaped_columns
 from service.outlets.class_styles import qml_style, sld_style
+from service.outlets.fresh_file import full_disk_said
 from service.outlets.layer_words import described
 
 VERSION = "1.3"
@@ -48,11 +49,12 @@ def write_layers(layers: Iterable[Layer], path: Path, classes: Sequence[DrawnCla
         If the file cannot be written.
     """
     total = 0
-    for layer in layers:
-        _write(layer, path, append=path.exists())
-        total += layer.facts.rows
-    with closing(sqlite3.connect(path)) as file, file:
-        _add_styles(file, classes)
+    with full_disk_said(path):
+        for layer in layers:
+            _write(layer, path, append=path.exists())
+            total += layer.facts.rows
+        with closing(sqlite3.connect(path)) as file, file:
+            _add_styles(file, classes)
     return total
 
 

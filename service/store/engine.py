@@ -87,10 +87,11 @@ def _as_store_trouble() -> Iterator[None]:
     try:
         yield
     except sa.exc.OperationalError as error:
-        raise StoreUnavailable(f"The store cannot be used: {_plain(error.orig)}.") from error
+        raise StoreUnavailable(f"The store cannot be used: {plain_fault(error.orig)}.") from error
 
 
-def _plain(error: BaseException | None) -> str:
+def plain_fault(error: BaseException | None) -> str:
+    """Return what a database or disk says of its trouble, with what to do where that is known."""
     text = str(error).strip().split("\n")[0].rstrip(".")
     if "disk is full" in text or "No space left" in text:
         return "the disk is full. Free some space and give the same command again; nothing was lost"

@@ -21,6 +21,7 @@ from layers import ground
 from layers.column_kinds import Kind
 from service.errors import StoreUnavailable
 from service.layer_parts import LayerColumn, LayerFacts, LayerPart, columns_named
+from service.store.engine import plain_fault
 
 AT_ONCE = 10_000
 _TYPES: dict[Kind, sa.types.TypeEngine[Any]] = {
@@ -126,9 +127,8 @@ def write_layer(path: Path, facts: LayerFacts, parts: Iterable[LayerPart]) -> No
         os.replace(fresh, path)
     except (OSError, sa.exc.OperationalError) as error:
         fresh.unlink(missing_ok=True)
-        raise StoreUnavailable(
-            f"What was computed cannot be kept in {path.parent}: {error}. Free some space or check its owner."
-        ) from error
+        why = plain_fault(error if isinstance(error, OSError) else error.orig)
+        raise StoreUnavailable(f"What was computed cannot be kept in {path.parent}: {why}.") from error
 
 
 def _fill(path: Path, facts: LayerFacts, parts: Iterable[LayerPart]) -> None:

@@ -227,6 +227,48 @@ def test_an_import_onto_a_full_disk_shows_nothing_and_is_resumed_with_room(tmp_p
     assert done(*words, store=path).json["already_there"] == 8000
 
 
+SMALL = """
+mount -t tmpfs -o size=16k tmpfs "$1" || exit 99
+shift; exec "$@"
+"""
+
+
+def no_room_for(form, path, disk):
+    """The sentence about an export onto a disk of 16 kB."""
+    within = (*IN_A_NAMESPACE, SMALL, "sh", disk)
+    words = ("export", disk / f"park.{form}", "--site", "park", "--format", form)
+    ran = alone(*words, store=path, within=within)
+    assert (ran.returncode, ran.stderr.count("\n")) == (2, 1), ran
+    return ran.stderr
+
+
+def no_room_for_what_is_computed(_form, path, disk):
+    """The sentence about an export for which a layer is computed beside a store on a full disk."""
+    within = (*IN_A_NAMESPACE, IN_A_SMALL_DISK, "sh", path.stat().st_size // 1024 + 100, disk, path)
+    words = ("export", disk.parent / "park.csv", "--site", "park", "--format", "csv")
+    return trouble_alone(*words, store=disk / "store.sqlite", within=within)
+
+
+@pytest.mark.parametrize(
+    ("form", "told", "says"),
+    [
+        ("fgb", no_room_for, "No space left on device"),
+        pytest.param("gpkg", no_room_for, "No space left on device", marks=pytest.mark.slow),
+        ("csv", no_room_for_what_is_computed, "the disk is full"),
+    ],
+)
+def test_an_export_that_the_disk_has_no_room_for_is_told_in_plain_words(tmp_path, form, told, says):
+    path, disk = tmp_path / "store.sqlite", tmp_path / "disk"
+    disk.mkdir()
+    done("import", list_of(tmp_path / "list.csv", 1, 600), "--site", "park", store=path)
+    if can_mount():  # else the disk has room, and only the store and the file are looked at
+        said = told(form, path, disk)
+        assert says in said
+        assert "sql" not in said.lower().replace(str(path).lower(), "").replace("store.sqlite", "")
+    done("export", tmp_path / f"whole.{form}", "--site", "park", "--format", form, store=path)
+    assert (tmp_path / f"whole.{form}").stat().st_size > 16_384
+
+
 def written_unseen(path):
     """Trees of an import that did not end."""
     with closing(sqlite3.connect(path)) as connection:
