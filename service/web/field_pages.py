@@ -1,12 +1,13 @@
 """The phone page: one page, its files, and the worker that keeps them for without a network."""
 
+import gzip
 import hashlib
 import json
-from functools import cache
+from functools import cache, lru_cache
 from importlib.metadata import version
 from pathlib import Path
 
-from flask import Blueprint, Response, make_response, redirect, render_template
+from flask import Blueprint, Response, make_response, redirect, render_template, request
 from flask_babel import gettext as _
 from markupsafe import Markup
 from werkzeug.wrappers import Response as AnyResponse
@@ -15,8 +16,10 @@ from service.web.field_words import words
 
 bp = Blueprint("field_pages", __name__, url_prefix="/field")
 
+FILES = "/static/field/"
 STATIC = Path(__file__).with_name("static")
 BESIDE = ("mark.svg",)
+FIRST = ("app", "dom", "keep", "locate", "send", "sheet", "words", "join", "next", "plan_map")
 KEPT = (".js", ".css", ".svg", ".json")
 
 
@@ -33,10 +36,10 @@ def field() -> Response:
     page = render_template(
         "field.html",
         words=said,
-        words_json=_embedded(said),
+        words_json=embedded(said),
         program=version("boleward"),
-        version=_version(said),
-        scripts=[name for name in files() if name.endswith(".js")],
+        version=version_of(said),
+        first=FIRST,
     )
     response = make_response(page)
     response.headers["Cache-Control"] = "no-cache"
@@ -46,9 +49,9 @@ def field() -> Response:
 @bp.get("/sw.js")
 def worker() -> Response:
     """The service worker of this version: another file, text or language makes another version."""
-    kept = ["/field/", "/field/manifest.webmanifest", *(f"/static/field/{name}" for name in files())]
+    kept = ["/field/", "/field/manifest.webmanifest", *(f"{FILES}{name}" for name in files())]
     kept += [f"/static/{name}" for name in BESIDE]
-    script = render_template("field_worker.js", version=_version(words()), files=kept)
+    script = render_template("field_worker.js", version=version_of(words()), files=kept)
     response = make_response(script)
     response.content_type = "text/javascript; charset=utf-8"
     response.headers["Cache-Control"] = "no-cache"
@@ -73,6 +76,31 @@ def manifest() -> Response:
     return response
 
 
+@bp.after_app_request
+def compressed(response: Response) -> Response:
+    """Compress the page and its files: a yard has a slow network, if any."""
+    is_ours = request.path.startswith(FILES) or request.endpoint in (
+        "field_pages.field",
+        "field_pages.worker",
+    )
+    if not is_ours or response.status_code != 200 or "Content-Encoding" in response.headers:
+        return response
+    response.vary.add("Accept-Encoding")
+    if request.accept_encodings["gzip"] > 0:
+        response.direct_passthrough = False
+        response.set_data(_gzipped(response.get_data()))
+        response.headers["Content-Encoding"] = "gzip"
+        tag, _is_weak = response.get_etag()
+        if tag:
+            response.set_etag(tag, weak=True)
+    return response
+
+
+@lru_cache(maxsize=256)
+def _gzipped(body: bytes) -> bytes:
+    return gzip.compress(body, 9, mtime=0)
+
+
 @cache
 def files() -> tuple[str, ...]:
     """Return the names of the page's own static files."""
@@ -88,13 +116,13 @@ def _files_hash() -> bytes:
     return made.digest()
 
 
-def _embedded(said: dict[str, str]) -> Markup:
-    """Texts as JSON that may stand inside a page."""
+def embedded(said: dict[str, str]) -> Markup:
+    """Return texts as JSON that may stand inside a page."""
     text = json.dumps(said, ensure_ascii=False, separators=(",", ":"))
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 
-def _version(said: dict[str, str]) -> str:
-    """What tells one version of page and files from another."""
+def version_of(said: dict[str, str]) -> str:
+    """Return what tells one version of page and files from another."""
     text = json.dumps([version("boleward"), said], sort_keys=True)
     return hashlib.sha256(_files_hash() + text.encode()).hexdigest()[:16]

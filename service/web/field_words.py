@@ -228,6 +228,7 @@ ENTRIES = {
     "state_refused": N_("not taken; kept on this phone"),
     "other_ground": N_("belongs to another ground ({site}): join it there again, or save it as a file"),
     "crossed_out": N_("crossed out"),
+    "replaced": N_("does not count any more: entered anew, or crossed out"),
     "kind_reading": N_("Measurement"),
     "kind_observation": N_("seen"),
     "kind_calibration": N_("Our hand"),

@@ -1,7 +1,7 @@
-"""The server's half of the phone page in memory, in front of the real pages: what scripts of the page are tried on.
+"""The server's half of the phone page in memory, in front of the real pages: scripts are tried on it.
 
-It keeps each item once, as the server does, and can be told to fail: ``before`` and ``after`` are called with the
-path around every request to the API and may raise :class:`Fails`.
+It keeps each item once, as the server does, and can be told to fail: ``before`` and ``after`` are called with
+the path around every request to the API and may raise :class:`Fails`.
 """
 
 import datetime as dt
@@ -20,7 +20,7 @@ WORD, TOKEN = "green heron", "token-1"
 
 
 def pack_of(trees=6, kind="pupils", instrument="girth tape"):
-    """A pack of trees in a row of 12 m; the third has two trunks, the last two share a number, one has no place."""
+    """A pack of trees 12 m apart: the third has two trunks, the last two share a number, one has no place."""
     rows = [_tree(n, trees) for n in range(trees)]
     now = dt.datetime.now(dt.UTC)
     return {
@@ -127,12 +127,18 @@ class FakeField:
     """What phones sent, each item once, and how often each came."""
 
     def __init__(self, pack=None):
+        self.address = None
+        self.reset(pack)
+
+    def reset(self, pack=None):
+        """Forget everything that came and every failure."""
         self.pack = pack or pack_of()
         self.items, self.came, self.photos, self.batches = {}, {}, {}, []
         self.outcome = lambda item: "taken"
         self.before = self.after = lambda path: None
         self.token, self.word, self.offset = TOKEN, WORD, dt.timedelta(0)
         self.lock = threading.Lock()
+        self.__dict__.pop("send", None)
 
     def now(self):
         """The time of the server."""
@@ -215,8 +221,9 @@ def fake_field(folder, fake=None, port=0):
     server = create_server(_wrapped(app, fake), host="127.0.0.1", port=port, threads=8, ident=None)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
+    fake.address = f"http://localhost:{server.effective_port}"
     try:
-        yield fake, f"http://localhost:{server.effective_port}"
+        yield fake, fake.address
     finally:
         server.close()
         thread.join(10)

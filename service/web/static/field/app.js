@@ -71,17 +71,17 @@ async function show(name, args) {
 }
 
 export function go(name, args = {}) {
-  history.pushState({ name, args }, "");
+  history.pushState({ name, args, depth: (history.state?.depth ?? 0) + 1 }, "");
   return show(name, args);
 }
 
 // Another screen in the place of this one, so that "back" does not come here again.
 go.instead = (name, args = {}) => {
-  history.replaceState({ name, args }, "");
+  history.replaceState({ name, args, depth: history.state?.depth ?? 0 }, "");
   return show(name, args);
 };
 
-go.back = () => (state.name === "next" ? undefined : history.length > 1 && history.state ? history.back() : go.instead("next"));
+go.back = () => (history.state?.depth ? history.back() : go.instead("next"));
 
 go.entered = async (kind, content, id) => {
   const item = await keep.enter(kind, content, { id, me: state.me });
@@ -95,6 +95,7 @@ go.joined = async (me) => {
   state.me = me;
   await keep.set("me", me).catch(() => {});
   await refresh();
+  follow(state);
   send(true);
 };
 
@@ -118,7 +119,7 @@ function hints() {
     state.needs === "word" && h("div", { class: "warn" }, line(t("word_ended")), button(t("enter_word"), () => go("join"))),
     state.needs && state.needs !== "word" && line(state.needs, "warn"),
     off > CLOCK_LIMIT_MS && line(t("clock_off", { num: Math.round(off / 60000) }), "warn"),
-    state.waiting && h("div", { class: "warn" }, line(t("new_version")), button(t("load_it"), () => state.waiting.postMessage("now"), "quiet")),
+    state.waiting && h("div", { class: "warn" }, line(t("new_version")), button(t("load_it"), loadNew, "quiet")),
     !("serviceWorker" in navigator) && line(t("plain_http"), "hint"),
     !isSecureContext && line(t("no_gps"), "hint"),
     state.room === "none" && line(t("no_database"), "warn"),
@@ -138,7 +139,7 @@ async function refresh() {
 }
 
 function worked() {
-  const mine = state.items.filter((item) => item.kind === "danger" && item.content.tree_id).map((item) => item.content.tree_id);
+  const mine = state.items.filter((item) => item.kind === "danger" && item.content.tree_id && item.round === (state.me?.round ?? null)).map((item) => item.content.tree_id);
   state.closed = new Set([...(state.pack?.trees ?? []).filter((tree) => tree.closed).map((tree) => tree.id), ...mine]);
   state.done = doneTrees(state);
 }
@@ -154,15 +155,31 @@ async function changed() {
 
 async function work() {
   if (!("serviceWorker" in navigator)) return;
-  const had = navigator.serviceWorker.controller;
   try {
     const known = await navigator.serviceWorker.register("/field/sw.js", { scope: "/field/" });
-    const seen = () => { state.waiting = had ? known.waiting : null; say(); };
+    const seen = () => { state.waiting = known.active ? known.waiting : null; say(); };
     known.addEventListener("updatefound", () => known.installing?.addEventListener("statechange", seen));
     seen();
     addEventListener("visibilitychange", () => { if (!document.hidden) known.update().catch(() => {}); });
-    navigator.serviceWorker.addEventListener("controllerchange", () => { if (state.waiting && !document.hidden) location.reload(); });
   } catch { /* a certificate that was clicked through: the page works, but only while it is open */ }
+}
+
+// Only the tab in which somebody asked for it starts anew; others go on with the scripts they have.
+function loadNew() {
+  navigator.serviceWorker.addEventListener("controllerchange", () => location.reload());
+  state.waiting.postMessage("now");
+}
+
+// Another language is another version of the page: the worker comes anew with it, where there is a connection.
+async function speak(event) {
+  const link = event.target.closest("a");
+  if (!link || !("serviceWorker" in navigator)) return;
+  event.preventDefault();
+  try {
+    await fetch(link.href);
+    await (await navigator.serviceWorker.getRegistration("/field/"))?.unregister();
+    location.assign(link.href);
+  } catch { /* no connection: it stays as it is */ }
 }
 
 // --- start ------------------------------------------------------------------------------------------------
@@ -171,35 +188,50 @@ async function start() {
   document.getElementById("back").addEventListener("click", () => go.back());
   document.getElementById("unsent").addEventListener("click", () => go("entries"));
   document.getElementById("danger").addEventListener("click", () => go("danger", { tree_id: state.args.tree_id ?? null }));
-  addEventListener("popstate", (event) => show(event.state?.name ?? "next", event.state?.args ?? {}));
+  document.getElementById("languages").addEventListener("click", speak);
+  addEventListener("popstate", (event) => location.hash || show(event.state?.name ?? "next", event.state?.args ?? {}));
   onHeard((news) => {
     Object.assign(state, news);
     say();
   });
-  [state.me, state.pack, state.clock] = [await keep.get("me"), await keep.get("pack"), (await keep.get("clock")) ?? 0];
+  const [me, pack, clock, items] = await Promise.all([keep.get("me"), keep.get("pack"), keep.get("clock"), keep.items()]);
+  Object.assign(state, { me, pack, items, clock: clock ?? 0 });
+  worked();
   keep.watch(changed);
-  await changed();
-  const word = decodeURIComponent(location.hash.slice(1)).replace(/[-+]/g, " ").trim();
-  if (word) history.replaceState({ name: "join", args: { word } }, "", location.pathname);
+  wordOfAddress();
+  addEventListener("hashchange", () => { if (wordOfAddress()) show("join", history.state.args); });
   await show(history.state?.name ?? "next", history.state?.args ?? {});
   document.documentElement.dataset.ready = "yes";
   await afterwards();
 }
 
+// The word of a slip that was scanned: /field/#green-heron.
+function wordOfAddress() {
+  const word = decodeURIComponent(location.hash.slice(1)).replace(/[-+]/g, " ").trim();
+  if (word) history.replaceState({ name: "join", args: { word } }, "", location.pathname);
+  return word;
+}
+
 async function afterwards() {
   addEventListener("beforeunload", (event) => { if (keep.inMemoryOnly()) event.preventDefault(); });
-  for (const file of new Set(Object.values(SCREENS))) import(file).catch(() => {});
+  await Promise.all(Object.values(SCREENS).map((file) => import(file).catch(() => {})));
   work();
-  follow(state);
+  if (state.me) follow(state);
   addEventListener("online", () => send(true));
-  addEventListener("visibilitychange", () => { if (!document.hidden) { refresh(); send(true); } });
+  addEventListener("visibilitychange", () => { if (!document.hidden) { makeRoom(); refresh(); send(true); } });
   navigator.storage?.persist?.().catch(() => {});
-  state.room = await keep.room();
-  keep.settle().then(() => keep.tidy(state.me?.round ?? null)).catch(() => {});
-  say();
+  await makeRoom();
+  keep.tidy(state.me?.round ?? null).catch(() => {});
   await hello();
   await refresh();
   send(true);
+}
+
+// Looks whether the phone takes more; what lay beside the database goes into it.
+async function makeRoom() {
+  state.room = await keep.room();
+  if (state.room === "room" || state.room === "little") await keep.settle();
+  say();
 }
 
 start();

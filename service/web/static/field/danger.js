@@ -16,15 +16,19 @@ export async function show(place, state, go) {
   if (state.args.report) return card(place, state, go);
   const tree = treeOf(state, state.args.tree_id);
   place.append(title(t("stop_when")), line(tree ? treeName(tree) : t("danger_anywhere"), "big"),
-    h("div", { class: "sights" }, SIGHTS.map((sight) => h("button", { type: "button", class: "quiet", onclick: () => seen(sight, tree, state, go) },
-      h("img", { src: `/static/field/sight-${key(sight)}.svg`, alt: "", width: 96, height: 96 }), h("span", {}, t(`sight_${key(sight)}`))))));
+    sights((sight) => seen(sight, tree, state, go)));
   if (tree) place.append(h("div", { class: "acts" }, button(t("danger_elsewhere"), () => go.instead("danger", { tree_id: null }), "quiet")));
 }
 
-async function seen(sight, tree, state, go) {
+// The six sights as buttons; act hears which one was tapped.
+export const sights = (act) => h("div", { class: "sights" }, SIGHTS.map((sight) => h("button", { type: "button", class: "quiet", onclick: () => act(sight) },
+  h("img", { src: `/static/field/sight-${key(sight)}.svg`, alt: "", width: 96, height: 96 }), h("span", {}, t(`sight_${key(sight)}`)))));
+
+// Reports a sight and shows its card; where it is in words, unless it is at a tree of the list.
+export async function seen(sight, tree, state, go, where = t("place_not_said")) {
   const at = tree ? null : state.args.x !== undefined ? { x: state.args.x, y: state.args.y } : hereNow(state);
   const spot = at && { x: at.x, y: at.y, ...(at.lon_deg === undefined ? {} : { lon_deg: at.lon_deg, lat_deg: at.lat_deg }) };
-  const content = { sight, seen_on: today(), ...(tree ? { tree_id: tree.id } : { ...spot, place: t("place_not_said") }) };
+  const content = { sight, seen_on: today(), ...(tree ? { tree_id: tree.id } : { ...spot, place: where }) };
   const item = await go.entered("danger", content);
   await go.instead("danger", { report: item.id, content, tree_id: tree?.id ?? null });
 }

@@ -30,8 +30,9 @@ export async function show(place, state, go) {
 
 function rows(state) {
   if (!state.items.length) return [line(t("nothing_yet"))];
+  const held = new Set(holding(state.items));
   return [h("ul", { class: "rows" }, [...state.items].reverse().map((item) => h("li", { class: "said" },
-    h("b", {}, words(item, state)), line(`${item.recorded_at.slice(11, 16)} · ${stateWords(item, state)}`, "hint"),
+    h("b", {}, words(item, state)), line([item.recorded_at.slice(11, 16), stateWords(item, state), !held.has(item) && !item.content.void && item.state !== REFUSED && t("replaced")].filter(Boolean).join(" · "), "hint"),
     item.why && line(item.why))))];
 }
 

@@ -17,10 +17,12 @@ const WAYS = ["n", "ne", "e", "se", "s", "sw", "w", "nw"];
 export const wayOf = (degrees) => WAYS[Math.round(degrees / 45) % 8];
 
 const OLD_MS = 60000;
+let isFollowed = false;
 
 // Keeps state.here and state.heading up to date; tells by the event "here".
 export function follow(state) {
-  if (!isSecureContext || !navigator.geolocation) return;
+  if (!isSecureContext || !navigator.geolocation || isFollowed) return;
+  isFollowed = true;
   navigator.geolocation.watchPosition((found) => {
     const { longitude, latitude, accuracy } = found.coords;
     const at = metresOf(state.pack?.frame, longitude, latitude);

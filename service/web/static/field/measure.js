@@ -91,7 +91,7 @@ async function reading(place, state, tree, stem, go) {
     const size = pad.size();
     if (!size) return;
     const answer = await enter(state, tree, stem, size, { ...more.content, guess: args.guess, first: args.first }, go);
-    go.instead("measure", { tree_id: tree.id, tag: tree.tag, n: args.n ?? 0, step: "said", ...answer });
+    go.instead("measure", { tree_id: tree.id, tag: tree.tag, n: args.n ?? 0, step: "said", guess: args.guess, ...answer });
   };
   place.append(...how(state, tree, stem), await handsFirst(state, go) ?? "", line(t("level")), asForm([pad], button(t("keep"), () => {}, "main"), keep, more));
   pad.querySelector("input").focus({ preventScroll: true });
@@ -162,7 +162,7 @@ function said(place, state, tree, go) {
     place.append(title(asks === null ? t("fits") : t("first_here")), keeps, h("div", { class: "acts" }, button(going, next, "main"), photo));
     return;
   }
-  const again = () => go.instead("measure", { ...same, step: "read", first: { id, value } });
+  const again = () => go.instead("measure", { ...same, step: "read", guess: state.args.guess, first: { id, value } });
   place.append(title(t("please_check")), line(asks, "big"), keeps,
     h("div", { class: "acts" }, button(t("measure_again"), again, "main"), button(`${t("it_is_so")} ${going}`, next, "quiet"), photo));
 }
@@ -179,7 +179,7 @@ async function allTrunks(place, state, tree, go) {
     if (sizes.some((size) => size === null) || sizes.every((size) => size === undefined)) return;
     const told = [];
     for (const [n, size] of sizes.entries()) {
-      if (size) told.push({ n, ...await enter(state, tree, tree.stems[n], size, more[n].content(size), go) });
+      if (size) told.push({ n, ...await enter(state, tree, tree.stems[n], size, more[n].content, go) });
     }
     const odd = told.find((one) => one.question) ?? told.at(-1);
     go.instead("measure", { tree_id: tree.id, tag: tree.tag, step: "said", ...odd, n: odd.question ? odd.n : tree.stems.length - 1 });

@@ -14,7 +14,7 @@ export function holding(items) {
 
 // Ids of trees of which each trunk is read or something was said.
 export function doneTrees(state) {
-  const held = holding(state.items);
+  const held = holding(state.items).filter((item) => item.round === state.me?.round);
   const stems = new Set(held.filter((item) => item.kind === "reading").map((item) => item.content.stem_id));
   const said = new Set(held.filter((item) => item.kind === "status").map((item) => item.content.tree_id));
   const isDone = (tree) => said.has(tree.id) || (tree.stems.length > 0 && tree.stems.every((stem) => stems.has(stem.id)));
