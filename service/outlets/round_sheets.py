@@ -11,6 +11,7 @@ from layers.round_plan import PRACTICE, REPEAT
 from service.errors import InvalidRequest
 from service.outlets.day_sheet import DayJob, DaySheet, TeamLine
 from service.outlets.day_words import DAY_WORDS
+from service.outlets.sheet_back import SheetBack
 from service.outlets.sheet_layout import PAPER_MM, SheetPage, left_out_page, rows_a_sheet
 from service.outlets.sheet_rows import Ground, RowMaker, Sector, SheetJob, SheetRow
 from service.outlets.sheet_words import SHEET_WORDS
@@ -34,6 +35,7 @@ class RoundPaper:
     speed: str
     paper: Literal["A4", "Letter"] = "A4"
     leader: bool = False
+    backs: bool = False
 
 
 def round_pdf(
@@ -73,9 +75,11 @@ class _Maker:
             meet=self.job.meet,
             paper=self.job.paper,
             leader=self.job.leader,
+            backs=self.job.backs,
         )
         paper = new_paper(self.view.terms, job)
         self._day_page(paper)
+        self._back(paper, job)
         for sheet in self.now.plan["sheets"]:
             page = self._team(paper, job, sheet)
         if self.job.leader:
@@ -145,7 +149,13 @@ class _Maker:
             code = code_of(self.view.terms, [sheet["crew_id"], *trunks])
             page = SheetPage(paper, self.view.terms, own, self.words, code, number, len(parts))
             page.draw(Sector(tuple(part)), self.around)
+            self._back(paper, own)
         return page
+
+    def _back(self, paper: Any, job: SheetJob) -> None:
+        """How to measure, on the back of a page where that is asked for."""
+        if job.has_backs:
+            SheetBack(paper, self.view.terms, job, self.words).draw()
 
     def _marked(self, row: SheetRow, role: str) -> SheetRow:
         """Practice trees are marked on every sheet; trees of two teams on the leader's copy only."""

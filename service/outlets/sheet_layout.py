@@ -85,7 +85,7 @@ class SheetPage:
         self._how(left)
         draw_how(
             self.pdf,
-            (MARGIN, 78.0, left, 28.0),
+            (MARGIN, 81.0, left, 25.0),
             self.job.height_m,
             height_words(self.job.height_m, self.terms.units),
             self.words,
@@ -102,9 +102,11 @@ class SheetPage:
         of = self.words["sheet_of"].format(n=self.number, m=self.count)
         pdf.set_font(style="B", size=11)
         room = self.width - pdf.get_string_width(of) - 4
-        kind = self.words["leader_title" if self.job.leader else "title"]
-        pdf.text(MARGIN, TOP + 5, fitted(pdf, f"{self.job.title} · {kind}", room))
         pdf.text(MARGIN + self.width - pdf.get_string_width(of), TOP + 5, of)
+        kind = self.words["leader_title" if self.job.leader else "title"]
+        title = f"{self.job.title} · {kind}"
+        pdf.set_font(style="B", size=max(8.0, min(11.0, 11.0 * room / pdf.get_string_width(title))))
+        pdf.text(MARGIN, TOP + 5, fitted(pdf, title, room))
 
     def _stop(self, width: float) -> None:
         """The red box: six sights that stop everybody at once."""
@@ -126,12 +128,13 @@ class SheetPage:
         pdf.text(x + 3, y + 31.6, fitted(pdf, called, width - 6))
 
     def _facts(self, width: float) -> None:
-        """Which round, team, day: what is not known is a line to write on."""
+        """Which round, team, day, where all meet: what is not known is a line to write on."""
         job, words = self.job, self.words
         half = width / 2
-        self._fact(MARGIN, 54.5, width, words["round"], job.round_name)
-        self._fact(MARGIN, 59.5, half - 2, words["team"], job.team)
-        self._fact(MARGIN + half, 59.5, half, words["date"], job.day)
+        self._fact(MARGIN, 53.8, width, words["round"], job.round_name)
+        self._fact(MARGIN, 58.4, half - 2, words["team"], job.team)
+        self._fact(MARGIN + half, 58.4, half, words["date"], job.day)
+        self._fact(MARGIN, 63.0, width, words["meet"], job.meet)
 
     def _fact(self, x: float, y: float, width: float, word: str, value: str | None) -> None:
         pdf = self.pdf
@@ -149,21 +152,17 @@ class SheetPage:
         """One instrument, one unit, one height, in large print."""
         pdf, job, words = self.pdf, self.job, self.words
         pdf.set_fill_color(235)
-        pdf.rect(MARGIN, 61.5, width, 15.0, style="F")
+        pdf.rect(MARGIN, 65.0, width, 15.0, style="F")
         pdf.set_font(style="B", size=8.5)
-        pdf.text(MARGIN + 2, 65.5, fitted(pdf, words[f"instrument.{job.instrument}"], width - 4))
+        pdf.text(MARGIN + 2, 69.0, fitted(pdf, words[f"instrument.{job.instrument}"], width - 4))
         height = height_words(job.height_m, self.terms.units)
         pdf.set_font(size=8)
-        pdf.text(MARGIN + 2, 70.6, words["read"])
+        pdf.text(MARGIN + 2, 74.1, words["read"])
         at = MARGIN + 4 + pdf.get_string_width(words["read"])
         pdf.set_font(style="B", size=12.5)
-        pdf.text(at, 70.8, words[f"unit.{job.unit}"])
+        pdf.text(at, 74.3, words[f"unit.{job.unit}"])
         pdf.set_font(style="B", size=9.5)
-        pdf.text(MARGIN + 2, 75.3, words["at_height"].format(height=height))
-        if job.meet:
-            pdf.set_font(size=7)
-            text = fitted(pdf, f"{words['meet']}: {job.meet}", width / 2 - 4)
-            pdf.text(MARGIN + width - 2 - pdf.get_string_width(text), 75.2, text)
+        pdf.text(MARGIN + 2, 78.8, words["at_height"].format(height=height))
 
     def _table(self, rows: tuple[SheetRow, ...]) -> None:
         columns = self._columns()

@@ -51,11 +51,15 @@ class SectorMap:
             pdf.multi_cell(width - 4, 3.5, self.words["no_map"], align="C")
             return
         self._fit()
+        self.taken = [
+            _box_at(self._at(row.x, row.y), (2 * DOT_MM, 2 * DOT_MM)) for row in self.trees.values()
+        ]
         with pdf.rect_clip(x, y, width, height):
             self._ground()
             self._hazards()
             self._closures()
         self._dots()
+        self._named()
         self._north()
         self._scale()
         self._inset()
@@ -76,12 +80,11 @@ class SectorMap:
 
     def _ground(self) -> None:
         pdf = self.pdf
-        for name, kind, shape in self.around.targets:
+        for _, kind, shape in self.around.targets:
             pdf.set_draw_color(130)
             pdf.set_fill_color(225)
             pdf.set_line_width(0.25)
             draw_shape(pdf, shape, self._at, filled=kind in BUILT)
-            self._label(name, shape)
         pdf.set_draw_color(0)
         pdf.set_line_width(0.5)
         if self.around.outline is not None:
@@ -90,13 +93,12 @@ class SectorMap:
     def _hazards(self) -> None:
         """What endangers people: lines of dashes and dots with their words."""
         pdf = self.pdf
-        for word, shape in self.around.hazards:
+        for _, shape in self.around.hazards:
             pdf.set_draw_color(0)
             pdf.set_line_width(0.5)
             pdf.set_dash_pattern(dash=2.4, gap=1.2)
             draw_shape(pdf, shape, self._at, filled=False)
             pdf.set_dash_pattern()
-            self._label(self.words[word], shape)
 
     def _closures(self) -> None:
         """What is closed, hatched over everything else; slanting lines 2 mm apart."""
@@ -109,10 +111,18 @@ class SectorMap:
             )
             pdf.set_line_width(0.8)
             draw_shape(pdf, shape.boundary, self._at, filled=False)
+
+    def _named(self) -> None:
+        """The names of things: first what keeps people away and where all meet, then the others."""
+        for shape in self.around.closures:
             self._label(self.words["closed_map"], shape)
+        for word, shape in self.around.hazards:
+            self._label(self.words[word], shape)
+        for name, _, shape in sorted(self.around.targets, key=lambda target: target[1] != "meeting"):
+            self._label(name, shape)
 
     def _label(self, name: str, shape: Any) -> None:
-        """The name of a thing where it is on the map, in grey."""
+        """The name of a thing where it is on the map, in grey, clear of other words where there is room."""
         x, y, width, height = self.box
         half_x, half_y = width / 2 / self.mm_per_m, height / 2 / self.mm_per_m
         seen = shape.intersection(
@@ -130,8 +140,16 @@ class SectorMap:
         self.pdf.set_text_color(90)
         text, (at_x, at_y) = name[:40], self._at(spot.x, spot.y)
         room = self.pdf.get_string_width(text) / 2 + 1
-        at_x = min(max(at_x, x + room), x + width - room)
-        self.pdf.text(at_x - room + 1, min(max(at_y + 3.0, y + 3), y + height - 2), text)
+        boxes = []
+        for aside in (0.0, room + 1.0, -room - 1.0):
+            middle = min(max(at_x + aside, x + room), x + width - room)
+            for down in (3.0, -1.6, 0.9, 5.4, -4.0):
+                low = min(max(at_y + down, y + 3), y + height - 2)
+                boxes.append((middle - room + 1, low - 1.9, middle + room - 1, low + 0.5))
+        free = [box for box in boxes if not any(_meet(box, other) for other in self.taken)]
+        chosen = (free or boxes)[0]
+        self.taken.append(chosen)
+        self.pdf.text(chosen[0], chosen[3] - 0.5, text)
         self.pdf.set_text_color(0)
 
     def _dots(self) -> None:
@@ -139,18 +157,19 @@ class SectorMap:
         pdf.set_fill_color(0)
         pdf.set_font(style="B", size=6.5)
         spots = {number: self._at(row.x, row.y) for number, row in self.trees.items()}
-        taken = [_box_at(spot, (2 * DOT_MM, 2 * DOT_MM)) for spot in spots.values()]
         for number, spot in spots.items():
             pdf.circle(spot[0], spot[1], DOT_MM, style="F")
             size = (pdf.get_string_width(str(number)) + 0.3, 2.3)
             choices = [_beside(spot, size, side) for side in AROUND]
-            free = [box for box in choices if not any(_meet(box, other) for other in taken)]
+            free = [box for box in choices if not any(_meet(box, other) for other in self.taken)]
             chosen = (free or choices)[0]
-            taken.append(chosen)
+            self.taken.append(chosen)
             pdf.text(chosen[0], chosen[3] - 0.3, str(number))
 
     def _north(self) -> None:
         pdf, x, y = self.pdf, self.box[0] + self.box[2] - 5, self.box[1] + 3
+        pdf.set_fill_color(255)
+        pdf.rect(x - 3, y - 1.5, 6, 11, style="F")
         pdf.set_fill_color(0)
         pdf.set_draw_color(0)
         pdf.polygon([(x, y), (x + 1.6, y + 5), (x, y + 4), (x - 1.6, y + 5)], style="F")

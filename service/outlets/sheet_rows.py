@@ -32,7 +32,8 @@ class SheetJob:
     """What is to be measured how: one instrument and one unit a sheet.
 
     ``day``, ``team`` and ``meet`` may be empty: a line to write on is printed. ``leader`` makes the leader's
-    copy, with last sizes and what to expect; helpers' sheets never have them.
+    copy, with last sizes and what to expect; helpers' sheets never have them. ``backs`` follows each helpers'
+    sheet by how to measure, for printing on both sides.
     """
 
     title: str
@@ -45,6 +46,12 @@ class SheetJob:
     meet: str | None = None
     paper: Literal["A4", "Letter"] = "A4"
     leader: bool = False
+    backs: bool = False
+
+    @property
+    def has_backs(self) -> bool:
+        """Whether each sheet has a back; the leader's copy has none."""
+        return self.backs and not self.leader
 
     @property
     def is_width(self) -> bool:

@@ -8,8 +8,10 @@ from layers.map_words import MAP_WORDS
 from layers.sights import DANGERS
 from layers.stop_card import CALL, STOP, WHEN
 from layers.translating import N_
+from service.outlets.back_words import BACK_WORDS
 
 SHEET_WORDS: dict[str, str] = {
+    **BACK_WORDS,
     "caution": CAUTION,
     "no_phone": NO_PHONE,
     **{f"sight.{sight.word}": sight.plain for sight in DANGERS},

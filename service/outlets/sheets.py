@@ -15,6 +15,7 @@ from layers.canopy import HELPERS
 from layers.inputs import SiteTerms
 from layers.telling import LAYERS, Voice
 from service.errors import InvalidRequest, NotFound, StoreUnavailable
+from service.outlets.sheet_back import SheetBack
 from service.outlets.sheet_layout import FONT, PAPER_MM, SheetPage, left_out_page, rows_a_sheet
 from service.outlets.sheet_rows import RowMaker, Sector, SheetJob, ground_of
 from service.outlets.sheet_words import SHEET_WORDS
@@ -83,6 +84,8 @@ def area_sheet(
     for number, sector in enumerate(found, start=1):
         page = SheetPage(pdf, terms, job, said, sheet_code(terms, sector), number, len(found))
         page.draw(sector, around)
+        if job.has_backs:
+            SheetBack(pdf, terms, job, said).draw()
     if job.leader:
         left_out_page(page, list(left_out))
     return bytes(pdf.output())

@@ -1,5 +1,6 @@
 """Planning measuring days: trees, teams, where all meet; then sectors, what is left out, words, paper."""
 
+from dataclasses import replace
 from typing import Any
 
 from flask import Blueprint, Response, flash, make_response, request
@@ -111,7 +112,8 @@ def round_sheets_pdf(slug: str, round_id: str) -> Response:
     now = planned_round(view, round_id)
     leader = request.args.get("leader") == "yes"
     words = {key: str(_(text)) for key, text in ROUND_WORDS.items()}
-    body = round_pdf(view, now, _paper(view, now, leader), words)
+    paper = replace(_paper(view, now, leader), backs=request.args.get("backs") == "yes")
+    body = round_pdf(view, now, paper, words)
     return pdf_answer(body, f"{slug}-{'leader' if leader else 'teams'}.pdf")
 
 

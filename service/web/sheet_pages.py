@@ -59,6 +59,7 @@ def sheet_pdf(slug: str) -> Response:
         meet=asked.text("meet"),
         paper=paper,  # type: ignore[arg-type]
         leader=leader,
+        backs=asked.text("backs") == "yes",
     )
     body = sheet_of(
         view,

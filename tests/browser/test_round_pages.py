@@ -16,6 +16,7 @@ ASKED = {"name": "Spring <b>{{7*7}}", "from_on": "2999-05-04", "height_m": 1.3, 
 ASKED |= {"lon_deg": 9.1703, "lat_deg": 47.6599, "meeting_words": "at the gate"}
 WIDTHS = (360, 1440)
 PAGES = {
+    "labels": f"{SITE}/labels",
     "new": f"{SITE}/rounds/new",
     "list": f"{SITE}/rounds",
     "plan": f"{SITE}/rounds/{{planned}}/plan",
@@ -85,7 +86,7 @@ def test_the_words_of_teams_are_seen_once_and_gone_when_the_page_is_opened_again
     page = go(open_page(), site, "plan")
     with page.expect_navigation():
         page.click("text=Make words")
-    words = page.locator("table.words b").all_inner_texts()
+    words = page.locator(".slips .word b").all_inner_texts()
     assert len(words) == 3
     page = go(open_page(), site, "plan")
     text = page.locator("main").inner_text()
