@@ -6,6 +6,7 @@ from layers import stop_card
 from layers.awkward_stems import FACTS
 from layers.sights import DANGERS
 from layers.translating import N_
+from service.web.field_screen_words import FURTHER
 
 FRAME = {
     "field": N_("Measuring"),
@@ -237,7 +238,7 @@ ENTRIES = {
     "kind_status": N_("Tree"),
 }
 
-PARTS = (FRAME, JOIN, TREES, MEASURE, DANGER, ENTRIES)
+PARTS = (FRAME, JOIN, TREES, MEASURE, DANGER, ENTRIES, *FURTHER)
 
 
 def words() -> dict[str, str]:
