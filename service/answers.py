@@ -6,6 +6,7 @@ The service raises and returns them in English, filled in; a page finds the temp
 
 from layers.telling import LAYERS, Catalogue
 from layers.translating import N_
+from service import waiting_words
 
 OF_ENTRIES = (
     N_("%(value)s %(measure)s is more than 10 m round the trunk. Please check number and unit."),
@@ -49,6 +50,18 @@ OF_DANGERS = (
     N_("Only an overhead line has a voltage; leave it empty."),
     N_("The last day of a hazard (valid_to) lies before its first (valid_from)."),
     N_("It was closed only after that day; check the date."),
+)
+OF_PHONES = (
+    *waiting_words.SENTENCES,
+    N_("Say which tree it is."),
+    N_("Say what it is like: not found, looks dead, or only a stump."),
+    N_("A picture has at most %(size)s MB; take it again with fewer pixels."),
+    N_("Somebody settled it meanwhile. Look at the list again."),
+    N_("Choose the tree and the trunk that were meant."),
+    N_("Say why it is dropped; that is kept with it."),
+    N_("This file is of the ground %(site)s. Bring it in there."),
+    N_("This file of a phone is damaged. Save it again on the phone."),
+    N_("A file of a phone has at most 32 MB; save it again on the phone."),
 )
 OF_SETTLINGS = (
     N_("This is what was read. Type what it should be, or let it stay."),
@@ -104,6 +117,28 @@ OF_FIELDS = (
     N_("String should have at most %(number)s characters."),
     N_("Extra inputs are not permitted."),
 )
-SENTENCES = (*OF_ENTRIES, *OF_RECORDS, *OF_DANGERS, *OF_SETTLINGS, *OF_EDITS, *OF_PICTURES, *OF_FIELDS)
+# What an error says by itself.
+OF_ERRORS = (
+    N_("There is no %(kind)s %(id)s."),
+    N_("The %(kind)s %(id)s is known with other content; nothing was changed."),
+    N_("An import of %(name)s into this site is under way. Wait until it has ended, then try again."),
+    N_(
+        "The copy knows change %(number)s of %(name)s otherwise than it happened here, where the last one is "
+        "%(other)s. Throw the copy away and read anew with since=0."
+    ),
+    N_("This needs the right to %(text)s."),
+    N_("Only these can be given: %(text)s."),
+)
+SENTENCES = (
+    *OF_ERRORS,
+    *OF_ENTRIES,
+    *OF_RECORDS,
+    *OF_DANGERS,
+    *OF_PHONES,
+    *OF_SETTLINGS,
+    *OF_EDITS,
+    *OF_PICTURES,
+    *OF_FIELDS,
+)
 
 PAGES = Catalogue((*LAYERS.templates, *SENTENCES))

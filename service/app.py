@@ -22,6 +22,7 @@ from service.web import (
     display,
     download_routes,
     field_access,
+    field_api,
     field_pages,
     grid_pages,
     ground_forms,
@@ -46,6 +47,7 @@ from service.web import (
     round_planning,
     sample_pages,
     seen_forms,
+    set_aside_pages,
     sharing,
     sheet_pages,
     site_pages,
@@ -90,6 +92,7 @@ PAGES = (
     chart_routes,
     data_pages,
     review_pages,
+    set_aside_pages,
     import_pages,
     download_routes,
     tile_routes,
@@ -99,6 +102,7 @@ PAGES = (
     ogc_pages,
     api_document,
     field_access,
+    field_api,
 )
 
 

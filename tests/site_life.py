@@ -2,6 +2,7 @@
 
 import io
 import random
+import uuid
 from contextlib import suppress
 
 import sqlalchemy as sa
@@ -10,8 +11,10 @@ from PIL import Image
 from layers import plan_image
 from layers.questioned import FORK, UNLIKE
 from layers.site_model import Factor, SiteModel
-from service.actors import LOCAL_MANAGER
+from service import set_aside
+from service.actors import LOCAL_MANAGER, crew_actor
 from service.closures import add_closures, add_hazards, reopen
+from service.crew_words import CrewPass
 from service.danger import answer_dangers, enter_dangers
 from service.edit import (
     add_areas,
@@ -32,8 +35,11 @@ from service.entry import (
     enter_statuses,
 )
 from service.errors import ImportRunning, InvalidRequest, NotFound, StaleVersion
+from service.field_entry import take_batch
+from service.field_records import batch_of
 from service.intake.prepared import ImportOptions
 from service.intake.run import import_file
+from service.photos import keep_picture
 from service.plan_images import add_plan_image, place_plan_image
 from service.records import parsed
 from service.settling import SettlingIn, settle
@@ -60,7 +66,7 @@ MADE = (  # the kinds of record that a life has after its beginning
     *("change", "place", "area", "target", "tree", "stem", "round", "crew", "calibration", "reading"),
     *("observation", "status_event", "inspection", "inspection_answer", "finding", "question", "settling"),
     *("site_model", "plan_image", "source_key", "former_version"),
-    *("danger_report", "danger_answer", "closure", "hazard"),
+    *("danger_report", "danger_answer", "closure", "hazard", "photo", "picture", "set_aside"),
 )
 
 
@@ -77,6 +83,7 @@ class Life:
             *(self.round, self.crew, self.strike, self.settle, self.settle_list, self.back, self.terms),
             *(self.list_of_trees, self.model, self.plan),
             *(self.danger, self.answer, self.close, self.open_again, self.hazard),
+            *(self.phone, self.mend, self.picture),
         ]
 
     def begin(self):
@@ -243,6 +250,44 @@ class Life:
         line = {"type": "LineString", "coordinates": [[9.0, 47.0], [9.1, self.random.uniform(47, 47.1)]]}
         item = {"kind": "overhead line", "geometry": line, "voltage_kv": 20, "barrier": True}
         add_hazards(self.store, self.slug, LOCAL_MANAGER, [item])
+
+    def phone(self):
+        """A phone sends a measurement, one of a number that nobody knows, a tree, word of a picture."""
+        crew = self._some(schema.crew)
+        said = {"value": 99.0, "unit": "cm", "measured_on": self._day(), "note": self._word()}
+        new = {"tree_id": self._id(), "stems": [{"id": self._id(), "number": 1}], "how": {"paces": 12}}
+        shown = {"photo_id": self._id(), "subject": "tree", "subject_id": self._some(schema.tree).id}
+        items = [
+            {"kind": "reading", "content": {**said, "stem_id": self._some(schema.stem).id}},
+            {"kind": "reading", "content": {**said, "tag": f"none {self._id()}"}},
+            {"kind": "tree", "content": {**new, "tag": self._word(), "x": 1.5, "y": -2.0}},
+            {"kind": "photo", "content": {**shown, "kind": "leaf"}},
+        ]
+        items = [{"id": self._id(), "crew": crew.code, "recorded_at": None, **item} for item in items]
+        mine = CrewPass(self.slug, self._id(), crew.id, crew.code, crew.kind, "2999-01-01T00:00:00Z")
+        batch = batch_of({"format": 1, "phone": self._id(), "items": items})
+        take_batch(self.store, crew_actor(crew.id), mine, batch)
+
+    def mend(self):
+        """Somebody says what was meant, or drops it."""
+        waits = set_aside.all_waiting(self.store, self.slug)
+        if waits:
+            one = self.random.choice(waits)
+            if self.random.random() < 0.5:
+                set_aside.drop(self.store, self.slug, LOCAL_MANAGER, one.id, one.version, self._word())
+            else:
+                meant = {"stem_id": self._some(schema.stem).id}
+                set_aside.take(self.store, self.slug, LOCAL_MANAGER, one.id, one.version, **meant)
+
+    def picture(self):
+        """The picture of something arrives."""
+        out = io.BytesIO()
+        colour = tuple(self.random.randrange(256) for _ in range(3))
+        Image.new("RGB", (40, 30), colour).save(out, "JPEG")
+        keep_picture(self.store, self.box, self.slug, LOCAL_MANAGER, self._id(), out.getvalue())
+
+    def _id(self):
+        return str(uuid.UUID(int=self.random.getrandbits(128)))
 
     def _unless_stale(self, deed, *arguments):
         with suppress(StaleVersion):

@@ -9,9 +9,11 @@ from typing import Any, Literal
 import click
 
 from layers import columns
+from service.cli.phone_file_command import phone_file_in
 from service.cli.printing import figures_table, import_report_lines
 from service.conventions import breast_height_m as default_height_m
 from service.errors import InvalidRequest, NotFound
+from service.intake.phone_file import is_phone_file
 from service.intake.prepared import ImportOptions
 from service.intake.run import import_file
 from service.outlets.export import figures_geojson
@@ -69,7 +71,10 @@ def init(
 def import_(
     desk: Any, /, file: Path, site: str | None, pairs: str | None, dry_run: bool, as_json: bool, **said: Any
 ) -> None:
-    """Bring in a list of trees, areas or targets, or a snapshot of a whole site."""
+    """Bring in a list of trees, areas or targets, a snapshot of a whole site, or a file saved by a phone."""
+    if is_phone_file(file):
+        phone_file_in(desk, file, site, dry_run, as_json)
+        return
     options = ImportOptions(columns=_pairs(pairs), **said)
     with _progress(as_json) as step:
         box = file_box(desk.store, desk.settings.data_folder)

@@ -36,6 +36,17 @@ def crews_of_round(conn: Connection, site_fid: int, round_id: str) -> list[Row[A
     return list(conn.execute(query).all())
 
 
+def crews_of_site(conn: Connection, site_fid: int) -> list[Row[Any]]:
+    """Return the crews of all rounds of a site that are not crossed out, in the order of their making."""
+    query = (
+        sa.select(crew)
+        .join(change, change.c.fid == crew.c.change_id)
+        .where(crew.c.site_id == site_fid, crew.c.void == 0, change.c.change_no.is_not(None))
+        .order_by(crew.c.fid)
+    )
+    return list(conn.execute(query).all())
+
+
 def crew_codes(conn: Connection, site_fid: int) -> set[str]:
     """Return every code that a crew of the site has or had."""
     return set(conn.scalars(sa.select(crew.c.code).where(crew.c.site_id == site_fid)))

@@ -29,6 +29,7 @@ SESSION_COOKIE = "boleward"
 FORM_MEMORY_BYTES = 4 * 2**20
 FIELD_BODY_BYTES = 16 * 2**20  # what a phone sends at once, pictures included
 ENTER_BODY_BYTES = 16 * 2**10  # what somebody sends who is not in yet
+PASSED_ON = ("Forwarded", "Via", "X-Forwarded-For", "X-Forwarded-Host", "X-Forwarded-Proto", "X-Real-Ip")
 STATIC = "/static/<path:filename>"
 
 RIGHTS: dict[tuple[str, str], Right] = {
@@ -113,6 +114,9 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/tiles/<slug>/tile.json", "GET"): "look",
     ("/tiles/<slug>/density.json", "GET"): "look",
     ("/sites/<slug>/rounds", "GET"): "look",
+    ("/sites/<slug>/set-aside", "GET"): "look",
+    ("/sites/<slug>/set-aside/<id>", "POST"): "manage",
+    ("/sites/<slug>/photos/<photo_id>.jpg", "GET"): "look",
     ("/sites/<slug>/rounds/<round_id>", "GET"): "look",
     ("/sites/<slug>/rounds/<round_id>/learned", "GET"): "look",
     ("/sites/<slug>/rounds/<round_id>/learned/<name>.svg", "GET"): "look",
@@ -169,7 +173,11 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/field/manifest.webmanifest", "GET"): "enter",
     ("/field/api/join", "POST"): "enter",
     ("/field/api/hello", "POST"): "enter",
+    ("/field/api/pack", "GET"): "measure",
+    ("/field/api/plan.png", "GET"): "measure",
     ("/field/api/learned", "GET"): "measure",
+    ("/field/api/send", "POST"): "measure",
+    ("/field/api/photos/<photo_id>", "PUT"): "measure",
     ("/ogc", "GET"): "look",
     ("/ogc/", "GET"): "look",
     ("/ogc/openapi.json", "GET"): "look",
@@ -288,7 +296,7 @@ def _asking(right: Right) -> Actor:
         return VISITOR
     if is_of_field(_rule()):
         return _crew()
-    passed_on = any(name in request.headers for name in ("Forwarded", "X-Forwarded-For", "X-Real-Ip"))
+    passed_on = any(name in request.headers for name in PASSED_ON)
     if is_from_network() or passed_on or not is_loopback(request.remote_addr or ""):
         raise NotPermitted(_("look; only somebody at this computer has it"))
     return LOCAL_MANAGER

@@ -10,6 +10,7 @@ from flask_babel import gettext as _
 from werkzeug.wrappers import Response
 
 from service.errors import Ask, InvalidRequest, NotFound
+from service.intake.phone_file import is_phone_file
 from service.intake.prepared import ImportOptions
 from service.intake.report import ImportReport
 from service.intake.run import import_file
@@ -17,7 +18,7 @@ from service.intake.snapshot_in import is_snapshot
 from service.intake.writing import Progress
 from service.store.change_list import import_summary
 from service.uploads import Upload, Uploads
-from service.web import current, frame, import_words, open_questions, snapshot_pages
+from service.web import current, frame, import_words, open_questions, phone_file_pages, snapshot_pages
 
 bp = Blueprint("import_pages", __name__)
 
@@ -68,6 +69,8 @@ def look_at_list(slug: str, upload_id: str) -> str | Response:
     view = current.site_view(slug)
     upload = uploads().find(upload_id)
     said = _said(request.args)
+    if is_phone_file(upload.path):
+        return phone_file_pages.look_at(view, upload)
     if not said.get("layer") and is_snapshot(upload.path):
         return snapshot_pages.look_at(upload, f"/sites/{slug}/data/uploads/{upload.id}")
     ask, report, faults = None, None, []
@@ -94,9 +97,11 @@ def look_at_list(slug: str, upload_id: str) -> str | Response:
 
 
 @bp.post("/sites/<slug>/data/uploads/<upload_id>")
-def take_list(slug: str, upload_id: str) -> Response:
-    """Take a waiting file in, as one change."""
+def take_list(slug: str, upload_id: str) -> str | Response:
+    """Take a waiting file in, as one change; the file of a phone item by item."""
     upload, said = uploads().find(upload_id), _said(request.form)
+    if is_phone_file(upload.path):
+        return phone_file_pages.bring_in(slug, upload)
     try:
         if not said.get("layer") and is_snapshot(upload.path):
             response = snapshot_pages.bring_in(upload, _noted(upload))

@@ -9,7 +9,8 @@ from flask_babel import lazy_gettext as _l
 from layers.chart_causes import CAUSE_WORDS
 from layers.sights import SIGHTS
 from layers.telling import INSTRUMENTS
-from service.web.choices import HELPER_STATUSES, POSITION_SOURCES
+from service.actors import LOCAL_MANAGER
+from service.web.choices import HELPER_STATUSES, POSITION_SOURCES, USES
 from service.web.display import text
 
 STATUS = {
@@ -107,11 +108,21 @@ ENTRY = {
     "hazard": _l("a hazard"),
     "plan image": _l("a plan"),
     "plan image placed": _l("how a plan lies"),
+    "set aside": _l("what phones sent and a person mends"),
+    "picture": _l("a picture"),
+    "photo": _l("where a picture belongs"),
     "crossed out: tree": _l("a tree, crossed out"),
     "crossed out: area": _l("an area, crossed out"),
     "crossed out: target": _l("what is underneath, crossed out"),
     "crossed out: closure": _l("a closed place, crossed out"),
     "crossed out: hazard": _l("a hazard, crossed out"),
+}
+PHOTO = {
+    "tape": _l("the tape round the trunk"),
+    "leaf": _l("a leaf"),
+    "tree": _l("the tree"),
+    "danger": _l("a danger"),
+    "other": _l("a picture"),
 }
 CHANGE_KIND = {
     "init": _l("ground made"),
@@ -121,6 +132,24 @@ CHANGE_KIND = {
     "undo": _l("taken back"),
     "terms": _l("terms of the ground changed"),
     "model": _l("error model put into use, version"),
+}
+
+WHO = {LOCAL_MANAGER.handle: _l("local manager")}
+FIGURE = {
+    "area_ha": _l("size of the ground"),
+    "area_se_ha": _l("what the size of the ground may be off"),
+    "trees_per_ha": _l("trees on the ground"),
+    "stems_per_ha": _l("trunks on the ground"),
+    "basal_area_m2": _l("cut face of all trunks together"),
+    "basal_area_m2_per_ha": _l("cut face on the ground"),
+    "mean_dbh_cm": _l("mean width of a trunk"),
+    "canopy_cover_pct": _l("shade: ground under leaves"),
+    "carbon_t": _l("carbon in the wood"),
+    "components": _l("change between two days"),
+    "counting_limit_cm": _l("smallest width that was taken in"),
+    "near_edge": _l("trees near the edge of the ground"),
+    "to_be_looked_at": _l("to be looked at"),
+    "species": _l("kinds of trees"),
 }
 
 
@@ -164,8 +193,12 @@ def init_app(app: Flask) -> None:
         ("flag_words", FLAG_KIND),
         ("seen_words", SEEN),
         ("entry_words", ENTRY),
+        ("photo_words", PHOTO),
         ("position_words", dict(POSITION_SOURCES)),
         ("instrument_words", INSTRUMENT),
+        ("use_words", dict(USES)),
+        ("who_words", WHO),
+        ("figure_words", FIGURE),
     ):
         app.jinja_env.globals[name] = _pair(table)
     app.jinja_env.filters["status_said"] = _pair({**STATUS, **dict(HELPER_STATUSES)})

@@ -14,6 +14,7 @@ from service.view import SiteView, sites
 from service.web import current, display, figure_facts, frame, today
 from service.web.doubts import doubts
 from service.web.listing import PAGE_ROWS, Listing, listing
+from service.web.set_aside_pages import number_waiting
 
 bp = Blueprint("site_pages", __name__)
 
@@ -52,7 +53,7 @@ def site_today(slug: str) -> str:
         "today",
         doubts=doubts(view),
         last=last_by_hand(current.store(), slug, current.actor()),
-        lines=today.lines(view),
+        lines=today.lines(view, number_waiting(slug)),
         four=today.four_numbers(view),
         facts=today.facts(view, units),
         sizes=today.sizes(view),

@@ -59,12 +59,22 @@ def open_flags(view: SiteView) -> pd.DataFrame:
     return view.flags[view.flags["answered"].isna()]
 
 
-def lines(view: SiteView) -> list[Line]:
-    """Return what is to be seen to, the most pressing first."""
+def lines(view: SiteView, set_aside: int = 0) -> list[Line]:
+    """Return what is to be seen to, the most pressing first; ``set_aside`` waits from phones."""
     base = f"/sites/{view.terms.slug}"
+    aside = _counted(
+        set_aside,
+        ngettext(
+            "%(count)s entry of a phone waits for you to say what was meant",
+            "%(count)s entries of phones wait for you to say what was meant",
+            max(1, set_aside),
+            **_n(set_aside),
+        ),
+        f"{base}/set-aside",
+    )
     if view.trees.empty:
         closed = _closed_line(view, base)
-        return [*([closed] if closed else []), *_first_steps(view, base)]
+        return [*(line for line in (closed, aside) if line), *_first_steps(view, base)]
     flags = open_flags(view)
     signs = flags[flags["kind"] == "sign"]
     late = signs[signs["answer_by"].notna() & (signs["answer_by"] < view.as_of)]
@@ -74,6 +84,7 @@ def lines(view: SiteView) -> list[Line]:
     ]
     found = [
         _closed_line(view, base),
+        aside,
         _signs_line(signs["tree_id"].nunique(), base),
         _counted(
             len(late),

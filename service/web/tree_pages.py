@@ -11,6 +11,7 @@ from layers.corrections import VOID, corrected
 from service.outlets.csv_out import csv_pieces
 from service.outlets.held_layer import HeldLayer
 from service.outlets.layer_rows import layer_rows
+from service.photos import photos_of_tree
 from service.view import SiteView
 from service.web import (
     closed,
@@ -114,6 +115,7 @@ def site_tree(slug: str, tree_id: str) -> str:
         ),
         inspections=list(_of_tree(view.records.inspections, tree_id, "inspected_on").itertuples()),
         statuses=_statuses(view, tree_id),
+        photos=photos_of_tree(current.store(), view, tree_id),
         **danger_fields.words(view.terms),
     )
 

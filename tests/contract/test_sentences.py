@@ -17,6 +17,10 @@ from service.view import view_of
 ROOT = Path(__file__).parents[2]
 ANSWERING = {
     "service/entry.py": ("Answer",),
+    "service/entry_desk.py": ("Answer",),
+    "service/field_meaning.py": ("InvalidRequest",),
+    "service/set_aside.py": ("InvalidRequest",),
+    "service/intake/phone_file.py": ("InvalidRequest", "Unreadable"),
     "service/records.py": ("ValueError",),
     "service/danger_records.py": ("ValueError",),
     "service/closures.py": ("InvalidRequest",),
