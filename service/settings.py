@@ -7,7 +7,7 @@ import os
 import secrets
 import tomllib
 from collections.abc import Mapping
-from ipaddress import ip_address
+from ipaddress import IPv4Address, ip_address
 from pathlib import Path
 from typing import Annotated, Any, Literal
 from urllib.parse import urlsplit
@@ -42,9 +42,16 @@ class Settings(BaseSettings):
     )
     host: str = Field(
         default="127.0.0.1",
-        description="Address to listen on. Only addresses of this computer, as there are no accounts yet.",
+        description="Address to listen on. One that others can reach (192.168.1.20, or 0.0.0.0 for every "
+        "one) is for phones: only the page for measuring answers there; the others stay on this computer.",
     )
     port: int = Field(default=8477, ge=0, le=65535, description="Port to listen on; 0 takes a free one.")
+    https: bool = Field(
+        default=False,
+        description="Addresses begin with https://, with the certificate that 'boleward certs' made.",
+    )
+    cert_file: Path | None = Field(default=None, description="Another certificate for https, a PEM file.")
+    key_file: Path | None = Field(default=None, description="The key of that certificate, a PEM file.")
     threads: int = Field(default=8, ge=1, le=64, description="Requests answered at the same time.")
     trusted_hosts: Annotated[tuple[str, ...], NoDecode] = Field(
         default=(),
@@ -92,12 +99,13 @@ class Settings(BaseSettings):
 
     @field_validator("host")
     @classmethod
-    def _loopback(cls, value: str) -> str:
-        if not is_loopback(value) or ":" in value:
-            raise ValueError(
-                "must be an address of this computer (127.0.0.1 or localhost): "
-                "there are no accounts yet, so anybody who reaches the pages could change everything"
-            )
+    def _number(cls, value: str) -> str:
+        try:
+            known = value == "localhost" or not IPv4Address(value).is_multicast
+        except ValueError:
+            known = False
+        if not known:
+            raise ValueError("must be localhost or a number of this computer such as 192.168.1.20 (IPv4)")
         return value
 
     @field_validator("tile_address")
@@ -176,6 +184,22 @@ def load_settings(
     try:
         return Settings(**said)
     except ValidationError as error:
+        raise InvalidRequest([_fault(fault, where) for fault in error.errors()]) from error
+
+
+def changed(settings: Settings, **explicit: Any) -> Settings:
+    """Return the settings with what is given explicitly (``None`` is not given).
+
+    Raises
+    ------
+    InvalidRequest
+        If a value cannot be used; every fault with its name.
+    """
+    said = {name: value for name, value in explicit.items() if value is not None}
+    try:
+        return Settings(**{**settings.model_dump(), **said})
+    except ValidationError as error:
+        where = dict.fromkeys(said, "argument")
         raise InvalidRequest([_fault(fault, where) for fault in error.errors()]) from error
 
 

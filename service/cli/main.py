@@ -14,7 +14,7 @@ import click
 
 from layers.errors import LayerError
 from service.actors import LOCAL_MANAGER, Actor
-from service.cli import out_commands, serve_commands, site_commands
+from service.cli import cert_commands, out_commands, serve_commands, site_commands
 from service.errors import Ask, Conflict, InvalidRequest, NotFound, ServiceError, StoreUnavailable
 from service.settings import Settings, load_settings
 from service.store.engine import Store
@@ -65,7 +65,12 @@ def boleward(context: click.Context, store: str | None, config: Path | None, deb
     context.call_on_close(context.obj.close)
 
 
-for command in (*site_commands.COMMANDS, *out_commands.COMMANDS, *serve_commands.COMMANDS):
+for command in (
+    *site_commands.COMMANDS,
+    *out_commands.COMMANDS,
+    *serve_commands.COMMANDS,
+    *cert_commands.COMMANDS,
+):
     boleward.add_command(command)
 
 

@@ -10,10 +10,6 @@ import urllib.request
 
 import pytest
 
-from service.errors import InvalidRequest
-from service.serving import serve_until_stopped
-from service.settings import Settings
-
 SLOW = """
 import time
 from service.serving import serve_until_stopped
@@ -24,7 +20,7 @@ def app(environ, start_response):
     start_response("200 OK", [("Content-Type", "text/plain"), ("Content-Length", "300000")])
     return [b"x" * 300000]
 
-serve_until_stopped(app, Settings(port={port}), lambda address: print(address, flush=True))
+serve_until_stopped(app, Settings(port={port}), lambda addresses: print(addresses.pages, flush=True))
 print("ended", flush=True)
 """
 
@@ -58,9 +54,3 @@ def test_a_request_in_flight_is_answered_whole_before_a_sigterm_ends_the_server(
     asking.join(20)
     assert answers == [300_000]
     assert process.wait(10) == 0
-
-
-def test_an_address_that_others_can_reach_is_refused(tmp_path):
-    settings = Settings(data_folder=tmp_path).model_copy(update={"host": "0.0.0.0"})
-    with pytest.raises(InvalidRequest, match="no passwords"):
-        serve_until_stopped(lambda *_: [], settings, print)

@@ -6,7 +6,7 @@ import sys
 import pytest
 
 from service.errors import InvalidRequest, StoreUnavailable
-from service.settings import Settings, load_settings, secret_key, settings_table
+from service.settings import Settings, changed, load_settings, secret_key, settings_table
 
 
 def test_each_source_wins_over_the_one_before(tmp_path):
@@ -36,9 +36,10 @@ def test_an_unknown_name_is_an_error_that_says_where_it_stands(tmp_path, where):
     "said",
     [
         {"port": 70_000},
-        {"host": "0.0.0.0"},
-        {"host": "192.168.1.5"},
         {"host": "::1"},
+        {"host": "office-pc"},
+        {"host": "224.0.0.1"},
+        {"host": "192.168.1"},
         {"tile_address": "https://tiles.example/{z}/{x}"},
         {"tile_address": "javascript:{z}{x}{y}"},
         {"language": "../de"},
@@ -56,6 +57,18 @@ def test_an_unknown_name_is_an_error_that_says_where_it_stands(tmp_path, where):
 def test_a_value_that_cannot_be_is_refused_with_its_name(said):
     with pytest.raises(InvalidRequest, match=next(iter(said))):
         load_settings(environment={}, **said)
+
+
+@pytest.mark.parametrize("host", ["localhost", "127.0.0.1", "192.168.1.5", "0.0.0.0"])
+def test_numbers_of_this_computer_are_addresses_to_listen_on(host):
+    assert load_settings(environment={}, host=host).host == host
+
+
+def test_what_a_command_is_given_is_looked_at_like_any_other_value():
+    settings = load_settings(environment={}, language="de")
+    assert changed(settings, host=None, port=9000) == settings.model_copy(update={"port": 9000})
+    with pytest.raises(InvalidRequest, match=r"host \(argument\)"):
+        changed(settings, host="nowhere")
 
 
 def test_a_file_that_is_no_toml_is_refused(tmp_path):
@@ -77,7 +90,7 @@ def test_settings_cannot_be_changed_and_are_one_table_with_help():
     with pytest.raises(ValueError, match="frozen"):
         settings.port = 1
     table = settings_table(settings)
-    assert 10 <= len(table) <= 16
+    assert 10 <= len(table) <= 18
     assert all(help_text.endswith(".") for _, _, help_text in table)
 
 

@@ -65,7 +65,9 @@ def test_nobody_from_elsewhere_is_the_manager(client, address):
     assert answer.status_code == 403
 
 
-@pytest.mark.parametrize("header", ["Forwarded", "X-Forwarded-For", "X-Real-IP"])
+@pytest.mark.parametrize(
+    "header", ["Forwarded", "Via", "X-Forwarded-For", "X-Forwarded-Host", "X-Forwarded-Proto", "X-Real-IP"]
+)
 def test_a_request_passed_on_for_somebody_is_not_the_manager_s(client, header):
     assert client.get("/cautions", headers={header: "for=192.0.2.60"}).status_code == 403
 
