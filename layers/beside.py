@@ -74,6 +74,8 @@ class Beside:
 
         Only stems that had been measured by that day.
         """
+        if not len(self.known):
+            return [[] for _row in rows]
         sizes = self.of_ordered.sizes
         count = self.count[sizes.stem[rows]]
         mine = np.repeat(np.arange(len(rows)), count)

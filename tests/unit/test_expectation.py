@@ -96,6 +96,12 @@ def test_a_later_reading_changes_nothing_of_what_was_to_be_expected_before():
     assert before == after
 
 
+def test_where_nothing_was_ever_measured_the_usual_sizes_are_expected():
+    to_come = site([reading(1, 94.2, "2026-05-01")]).readings
+    (expected,) = packed(expected_of(site([], **two_trees(2.0)), TERMS, to_come=to_come), [0])
+    assert expected.scale == "log"
+
+
 def test_no_order_of_the_records_changes_a_question():
     readings = [reading(1, 94.2, "2020-06-01"), reading(2, 37.5, "2022-06-01"), reading(3, 99, "2024-06-01")]
     records = site(readings)
