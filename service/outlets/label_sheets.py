@@ -107,7 +107,7 @@ def labels_of(view: SiteView, tree_ids: Sequence[str], address: str | None) -> l
     address : str, optional
         Lasting address of the pages, such as https://trees.example.org; None where the ground has none.
     """
-    codes = tree_codes(view.trees["tree_id"])
+    codes = tree_codes(view.records.trees["tree_id"])
     asked = view.trees.set_index("tree_id", drop=False).loc[list(tree_ids)]
     return [_label(tree, codes[tree["tree_id"]], view.terms, address) for _, tree in asked.iterrows()]
 

@@ -5,7 +5,10 @@ from urllib.parse import urlencode, urlsplit
 
 from flask import request
 
+from service.settings import is_loopback
 from service.web import current
+
+EVERY_ADDRESS = "0.0.0.0"
 
 
 def absolute(path: str, **query: Any) -> str:
@@ -28,6 +31,17 @@ def lasting() -> str | None:
 
 
 def for_phones() -> str | None:
-    """Return the address at which a phone opens the page for measuring; None where the server knows none."""
-    said = lasting()
-    return f"{said}/field/" if said else None
+    """Return the address at which a phone opens the page for measuring; None where the server knows none.
+
+    Without a lasting address it is the name, else the number, at which this server listens for phones.
+    """
+    if said := lasting():
+        return f"{said}/field/"
+    settings = current.settings()
+    number = "" if is_loopback(settings.host) or settings.host == EVERY_ADDRESS else settings.host
+    name = "" if is_loopback(settings.host) else next(iter(settings.trusted_hosts), number)
+    if not name or not settings.port:
+        return None
+    scheme, usual = ("https", 443) if settings.https else ("http", 80)
+    port = "" if settings.port == usual else f":{settings.port}"
+    return f"{scheme}://{name}{port}/field/"

@@ -38,7 +38,7 @@ def labels(slug: str) -> str:
     """Choose trees and a label sheet."""
     view = current.site_view(slug)
     usual = form.blank(sheet="letter-3x10" if view.terms.units == "us" else "a4-3x8", first=1, which="all")
-    example = next(iter(tree_codes(view.trees["tree_id"]).items()), None)
+    example = next(iter(tree_codes(view.records.trees["tree_id"]).items()), None)
     code = tag_code(view.terms.site_id, example[1]) if example else None
     return frame.site_page(
         "labels.html",

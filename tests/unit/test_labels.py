@@ -29,7 +29,7 @@ from service.sample import SAMPLES, load_samples
 from service.settings import Settings
 from service.store.migrating import open_store
 from service.view import view_of
-from service.web import label_pages
+from service.web import addresses, label_pages
 from tests.web_site import HOSTILE_TAG, SLUG, make_web_site
 
 PX_PER_MM = 8
@@ -360,6 +360,24 @@ def test_the_qr_code_of_every_slip_opens_the_page_for_measuring_with_its_word(la
     found = [read(drawn(svg)) for svg in re.findall(r"<svg.*?</svg>", text)]
     assert found == [[f"{ADDRESS}/field/#{word.replace(' ', '-')}"] for word in said]
     assert [crew_of(store, word.replace(" ", "-")).code for word in said] == ["team 1", "team 2", "team 3"]
+
+
+@pytest.mark.parametrize(
+    ("said", "address"),
+    [
+        ({}, None),
+        ({"host": "192.168.1.20"}, "http://192.168.1.20:8477/field/"),
+        ({"host": "192.168.1.20", "https": True, "port": 443}, "https://192.168.1.20/field/"),
+        ({"host": "0.0.0.0"}, None),
+        ({"host": "0.0.0.0", "trusted_hosts": "trees.lan"}, "http://trees.lan:8477/field/"),
+        ({"trusted_hosts": "trees.lan"}, None),
+        ({"host": "192.168.1.20", "port": 0}, None),
+        ({"host": "192.168.1.20", "public_address": ADDRESS}, f"{ADDRESS}/field/"),
+    ],
+)
+def test_slips_name_the_address_at_which_the_server_listens_for_phones(store, tmp_path, said, address):
+    with create_app(store, Settings(data_folder=tmp_path, **said)).test_request_context():
+        assert addresses.for_phones() == address
 
 
 def test_slips_without_an_address_have_no_qr_code_and_a_line_for_it(client, site, store):
