@@ -41,6 +41,10 @@ def _is_measure(cell: str) -> bool:
     return is_number(cell) or bool(re.fullmatch(r"[0-9.,]+\s*(?:m|ft|cm|'|′)\.?", cell.strip()))
 
 
+def _is_measuring_height(cell: str) -> bool:
+    return len(cells.size_cell(cell, comma="," in cell).values) == 1 or cells.number(cell) == 0
+
+
 def _is_name(cell: str) -> bool:
     return len(re.findall(r"[^\W\d_]", cell)) >= 0.5 * len(cell.strip())
 
@@ -77,7 +81,7 @@ CHECKS: dict[str, Callable[[list[str]], bool]] = {
     "class": lambda said: share(said, lambda c: cells.range_bounds(c) is not None) >= 0.5,
     "height": lambda said: not said or share(said, _is_measure) >= 0.6,
     "crown": lambda said: not said or share(said, _is_measure) >= 0.6,
-    "measuring_height": lambda said: share(said, _is_measure) >= 0.8,
+    "measuring_height": lambda said: share(said, _is_measuring_height) >= 0.5,
     "species": lambda said: share(said, _is_name) >= 0.6,
     "genus": lambda said: share(said, _is_name) >= 0.8,
     "epithet": lambda said: share(said, _is_name) >= 0.6,

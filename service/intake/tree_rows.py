@@ -5,6 +5,8 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from service.intake import cells, day_cells, status_cells
 from service.intake.guess_columns import Columns
 from service.intake.prepared import Guess, ImportOptions, PreparedRow, Question, SiteFacts
@@ -174,7 +176,11 @@ def apply_keeper(rows: Sequence[PreparedRow], table: SourceTable, columns: Colum
 
 
 def measuring_heights(
-    rows: Sequence[PreparedRow], table: SourceTable, columns: Columns, options: ImportOptions
+    rows: Sequence[PreparedRow],
+    table: SourceTable,
+    columns: Columns,
+    options: ImportOptions,
+    guesses: list[Guess],
 ) -> list[float | None]:
     """Return at which height [m] each row was measured: as the person said, else its own column."""
     header = columns.single.get("measuring_height")
@@ -183,11 +189,14 @@ def measuring_heights(
     column = table.column(header)
     comma = cells.decimal_comma(column, by_default=table.decimal_comma)
     said = taken_apart(header).unit or table.units.get(header)
+    inches = any(size.unit == "in" for size in columns.sizes)
+    if said is None:
+        _tell_measuring_heights(header, [cells.number(cell, comma=comma) for cell in column], inches, guesses)
     out: list[float | None] = []
     for row, cell in zip(rows, column, strict=True):
         size = cells.size_cell(cell, comma=comma)
         value = size.values[0] if len(size.values) == 1 else None
-        unit = size.unit or said or ("cm" if value is not None and value > 10 else "m")
+        unit = size.unit or said or _unit_of_height(value or 0.0, inches)
         height = None if value is None else value * cells.CM_PER[unit] / 100
         if not size.missing and (height is None or not 0 <= height <= 10):
             detail = f"{header}: {cell[:40]!r} is no height to measure a trunk at."
@@ -195,6 +204,23 @@ def measuring_heights(
             height = None
         out.append(height)
     return out
+
+
+def _unit_of_height(value: float, inches: bool) -> str:
+    """Return the unit of a height to measure at that has none: nobody reaches 10 m, or 10 ft (assumption)."""
+    if value > 10:
+        return "in" if inches else "cm"
+    return "ft" if inches and value > 2 else "m"
+
+
+def _tell_measuring_heights(
+    header: str, values: Sequence[float | None], inches: bool, guesses: list[Guess]
+) -> None:
+    numbers = [value for value in values if value]
+    if numbers:
+        top = float(np.quantile(numbers, 0.95))
+        why = f"95 of 100 values stay below {top:g}" + (", and the sizes are in inches." if inches else ".")
+        guesses.append(Guess("height of measuring", f"{header} in {_unit_of_height(top, inches)}", why, 0.85))
 
 
 def apply_kinds(

@@ -232,7 +232,7 @@ def _attributes(
     tree_rows.apply_keeper(rows, table, columns)
     planted = tree_rows.apply_planted(rows, table, columns, site, order)
     rules = size_rows.rules(table, columns.sizes)
-    heights = tree_rows.measuring_heights(rows, table, columns, options)
+    heights = tree_rows.measuring_heights(rows, table, columns, options, guesses)
     size_rows.apply_sizes(rows, table, rules, measured.of_rows, heights)
     tree_rows.question_planted(rows, columns, planted)
     inches = any(column.unit == "in" for column in columns.sizes)

@@ -227,3 +227,32 @@ def test_stumps_and_gaps_are_places_and_keep_what_they_say(tmp_path):
     assert [(r.status, r.status_as_said) for r in rows[:2]] == [("dead", "Morto"), ("living", "Buono")]
     assert rows[2].readings == []
     assert rows[2].kept["classe diametro"] == "1) <= 20cm"
+
+
+def listed(headers, rows):
+    return f"tag\t{headers}\n" + "".join(f"{n}\t{row}\n" for n, row in enumerate(rows, start=1))
+
+
+@pytest.mark.parametrize(
+    ("size", "cells_", "metres"),
+    [
+        ("girth in", ["24 in", "54 in", "24"], [0.6096, 1.3716, 0.6096]),
+        ("girth in", ["24", "54", "4.5"], [0.6096, 1.3716, 1.3716]),
+        ("girth in", ["2 ft", '24"', "1.37"], [0.6096, 0.6096, 1.37]),
+        ("girth cm", ["100", "130", "1.3"], [1.0, 1.3, 1.3]),
+        ("girth cm", ["24 in", "54 in", "ground"], [0.6096, 1.3716, None]),
+    ],
+)
+def test_the_height_of_measurement_is_read_in_the_units_of_the_list(tmp_path, size, cells_, metres):
+    rows = [f"{40 + n}\t{cell}" for n, cell in enumerate(cells_)]
+    prepared = prepared_of(tmp_path, listed(f"{size}\theight of measurement", rows), name="a.tsv")
+    heights = [row.readings[0].height_m for row in prepared.trees]
+    assert heights == [None if m is None else pytest.approx(m) for m in metres]
+    assert [asked(row) for row in prepared.trees] == [["size"] if m is None else [] for m in metres]
+
+
+def test_in_which_unit_heights_of_measurement_were_read_is_said(tmp_path):
+    rows = [f"{40 + n}\t{cell}" for n, cell in enumerate(["24", "54", "54"])]
+    prepared = prepared_of(tmp_path, listed("girth in\tpom", rows), name="a.tsv")
+    assert guess_of(prepared, "height of measuring").value == "pom in in"
+    assert "the sizes are in inches" in guess_of(prepared, "height of measuring").why
