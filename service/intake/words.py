@@ -41,7 +41,7 @@ SEASONS = word_set(
 # our word: phrases; the first phrases of a role are the surest
 _PHRASES: dict[str, str] = {
     "tag": """tag|tag nr|tag number|tag no|label|plate|baumnr|baumnummer|plakette|etikett|etiqueta|plaque|
-        targhetta|targa|placa|boomnummer|merkteken|tree no|tree nr|tree number|numero arbol|num arbol|
+        targhetta|targa|placa|boomnummer|boomnr|merkteken|tree no|tree nr|tree number|numero arbol|num arbol|
         numero arbre|num arbre|numero albero|num albero|numero arvore|nr|no|nummer|number|numero|num|
         etiquette|lfd nr|laufende nummer|chapa|cartellino|marke""",
     "external_id": """tree id|baumid|boomid|id arbol|id arbre|id albero|id arvore|arbol id|asset id|
