@@ -304,5 +304,5 @@ def test_an_import_under_way_is_in_no_page_and_then_comes_whole(store, address, 
 def test_a_crew_that_may_only_measure_reads_no_changes(client, life, monkeypatch):
     from service.actors import Actor
 
-    monkeypatch.setattr("service.web.access._asking", lambda: Actor("crew", "5b"))
+    monkeypatch.setattr("service.web.access._asking", lambda _right: Actor("crew", "5b"))
     assert client.get(api()).status_code == 403
