@@ -51,14 +51,16 @@ LEARNING_CHART_WORDS: dict[str, str] = {
     "grown_row": N_("{name}: {value}, from {low} to {high}"),
     "grown_x": N_("more round the trunk, {unit} a year"),
     "no_change": N_("no change"),
+    "cm": N_("cm"),
+    "in": N_("in"),
 }
 _MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "h")
 _STEP_CM, _STEP_IN, _MOST_STEPS = 1.0, 0.5, 16
 
 
-def unit_of(terms: SiteTerms) -> tuple[float, str]:
+def unit_of(terms: SiteTerms, words: Mapping[str, str]) -> tuple[float, str]:
     """Return centimetres of the display unit and its word."""
-    return (CM_PER_IN, "in") if terms.units == "us" else (1.0, "cm")
+    return (CM_PER_IN, words["in"]) if terms.units == "us" else (1.0, words["cm"])
 
 
 def _filled(text: str, **said: object) -> str:
@@ -93,7 +95,7 @@ def guesses_chart(
     -----
     What is far above nearly all others, by a mistake as a rule, is drawn at the upper edge.
     """
-    per, unit = unit_of(terms)
+    per, unit = unit_of(terms, words)
     place = np.arange(1.0, len(rows) + 1.0)
     read, guess = (rows[name].to_numpy(dtype=float) / per for name in ("read_cm", "guess_cm"))
     top = _top(np.concatenate([read, guess]))
@@ -164,7 +166,7 @@ def hands_chart(
     terms, words, narrow, own
         As for :func:`guesses_chart`.
     """
-    per, unit = unit_of(terms)
+    per, unit = unit_of(terms, words)
     hand, tape = (rows[name].to_numpy(dtype=float) / per for name in ("hand_cm", "tape_cm"))
     most = 1.06 * max(hand.max(), tape.max())
 
@@ -204,7 +206,7 @@ def apart_chart(
     -----
     What is 16 steps or more apart is piled on the last step.
     """
-    per, unit = unit_of(terms)
+    per, unit = unit_of(terms, words)
     step = _STEP_IN if terms.units == "us" else _STEP_CM
     steps = np.minimum(np.floor(np.asarray(apart_cm, dtype=float) / per / step + 1e-9), _MOST_STEPS)
     order = np.sort(steps)
@@ -248,7 +250,7 @@ def grown_chart(
     terms, words, narrow
         As for :func:`guesses_chart`.
     """
-    per, unit = unit_of(terms)
+    per, unit = unit_of(terms, words)
     value, low, high = (
         np.pi * np.array([getattr(group, name) for group in groups]) / per
         for name in ("growth_cm_per_yr", "lo", "hi")
