@@ -51,6 +51,7 @@ FRAME = {
     "no_gps": N_(
         "Without a secure connection a phone tells no position: find trees by number and on the map."
     ),
+    # Some phones forget what a page keeps after about a week without a visit (from memory, unverified).
     "stays_here": N_("What is not sent yet is kept on this phone. Send it before the end of the week."),
     "languages": N_("Language"),
 }

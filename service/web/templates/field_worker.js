@@ -13,9 +13,10 @@ self.addEventListener("install", (event) => {
 
 self.addEventListener("activate", (event) => {
   event.waitUntil((async () => {
-    for (const name of await caches.keys()) {
-      if (name.startsWith("boleward-field-") && name !== NAME) await caches.delete(name);
-    }
+    const old = (await caches.keys()).filter((name) => name.startsWith("boleward-field-") && name !== NAME);
+    // One that is still coming in keeps its files there as well; it tidies up when its turn comes.
+    const isLast = !self.registration.installing && !self.registration.waiting;
+    if (isLast) await Promise.all(old.map((name) => caches.delete(name)));
     await self.clients.claim();
   })());
 });
@@ -28,6 +29,10 @@ self.addEventListener("fetch", (event) => {
   if (!FILES.includes(asked.pathname)) return;
   event.respondWith((async () => {
     const kept = await caches.open(NAME);
-    return (await kept.match(asked.pathname)) ?? fetch(event.request);
+    return (await kept.match(asked.pathname)) ?? fetch(event.request).catch(async (error) => {
+      const other = await caches.match(asked.pathname);
+      if (other) return other;
+      throw error;
+    });
   })());
 });

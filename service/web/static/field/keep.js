@@ -6,7 +6,7 @@
 
 export const FORMAT = 1;
 export const WAITING = "waiting", TAKEN = "taken", ASKED = "questioned", ASIDE = "set aside", REFUSED = "refused";
-const NAME = "boleward-field", VERSION = 1, BESIDE = "boleward:item:";
+const NAME = "boleward-field", VERSION = 1, BESIDE = "boleward:item:", KEPT = "boleward:kept:";
 const STORES = [["items", "id"], ["pictures", "id"], ["kept", "name"]];
 
 export const isUnsent = (item) => item.state === WAITING || item.state === REFUSED;
@@ -79,11 +79,37 @@ async function within(store, mode, act, again = true) {
   });
 }
 
-export const get = async (name) => {
-  try { return (await within("kept", "readonly", (store) => store.get(name)))?.value ?? null; } catch { return null; }
-};
+// Named things; those that a full database does not take lie beside it until it does.
+const names = new Map();
 
-export const set = (name, value) => within("kept", "readwrite", (store) => store.put({ name, value }));
+export async function get(name) {
+  if (names.has(name)) return names.get(name);
+  const held = lying(KEPT + name);
+  if (held !== null) return held;
+  try { return (await within("kept", "readonly", (store) => store.get(name)))?.value ?? null; } catch { return null; }
+}
+
+export async function set(name, value) {
+  try {
+    await within("kept", "readwrite", (store) => store.put({ name, value }));
+    names.delete(name);
+    pickUp(KEPT + name);
+  } catch {
+    if (value instanceof Blob || !layDown(KEPT + name, value)) names.set(name, value);
+  }
+}
+
+function layDown(key, value) {
+  try { localStorage.setItem(key, JSON.stringify(value)); return true; } catch { return false; }
+}
+
+function lying(key) {
+  try { return JSON.parse(localStorage.getItem(key)); } catch { return null; }
+}
+
+function pickUp(key) {
+  try { localStorage.removeItem(key); } catch { /* no localStorage */ }
+}
 
 // --- items ------------------------------------------------------------------------------------------------
 
@@ -120,27 +146,23 @@ async function write(item) {
     leaveBeside(item.id);
     return "disk";
   } catch { /* full, or no database */ }
-  try {
-    localStorage.setItem(BESIDE + item.id, JSON.stringify(item));
+  if (layDown(BESIDE + item.id, item)) {
     loose.delete(item.id);
     return "beside";
-  } catch { /* full as well */ }
+  }
   loose.set(item.id, item);
   return "memory";
 }
 
 function leaveBeside(id) {
   loose.delete(id);
-  try { localStorage.removeItem(BESIDE + id); } catch { /* no localStorage */ }
+  pickUp(BESIDE + id);
 }
 
 function beside() {
   const found = [];
   try {
-    for (let n = 0; n < localStorage.length; n += 1) {
-      const key = localStorage.key(n);
-      if (key.startsWith(BESIDE)) found.push(JSON.parse(localStorage.getItem(key)));
-    }
+    for (const key of Object.keys(localStorage)) if (key.startsWith(BESIDE)) found.push(JSON.parse(localStorage.getItem(key)));
   } catch { /* no localStorage */ }
   return found;
 }
@@ -187,7 +209,8 @@ export async function tidy(round, now = Date.now()) {
 
 // --- pictures: {id, blob, state, why}; they leave after the items ---------------------------------------------
 
-export const putPicture = (id, blob) => within("pictures", "readwrite", (store) => store.put({ id, blob, state: WAITING, why: null })).then(() => tell());
+export const putPicture = (id, blob, why = null) =>
+  within("pictures", "readwrite", (store) => store.put({ id, blob, state: why ? REFUSED : WAITING, why })).then(() => tell());
 export const pictures = () => within("pictures", "readonly", (store) => store.getAll()).catch(() => []);
 export const dropPicture = (id) => within("pictures", "readwrite", (store) => store.delete(id)).then(() => tell());
 export const refusePicture = (id, why) => within("pictures", "readwrite", (store) => {
@@ -202,7 +225,7 @@ const TRIAL = 65536;
 // Whether the phone takes what is entered: "room", "little" (less than 5 MB), "full" or "none" (no database).
 export async function room() {
   try {
-    await set("trial", new Uint8Array(TRIAL));
+    await within("kept", "readwrite", (store) => store.put({ name: "trial", value: new Uint8Array(TRIAL) }));
     await within("kept", "readwrite", (store) => store.delete("trial"));
   } catch (error) {
     return error?.name === "QuotaExceededError" ? "full" : "none";

@@ -125,7 +125,7 @@ function asked(stem, typed, state) {
   let verdict;
   try { verdict = check(typed, expected); } catch { return ""; }
   if (!Number.isFinite(verdict.odds)) return "";
-  if (verdict.fits) return null;
+  if (verdict.fits) return expected.scale === "log" ? "" : null; // of a first one only the usual sizes are known
   const why = verdict.explanations[0];
   const range = state.pack.crew.kind === "trained staff" && expected.scale === "plain"
     ? `${t("expected", { low: shown(verdict.low, 1), high: shown(verdict.high, 1), unit: typed.unit })} ` : "";
