@@ -180,6 +180,8 @@ PHOTO = {
     "ph_take": N_("Take a picture"),
     "ph_choose": N_("Choose one"),
     "ph_done": N_("Done"),
+    "ph_not_sent": N_("Not sent: see below."),
+    "ph_drop": N_("Delete it"),
     "ph_working": N_("Making it smaller ..."),
     "ph_kept": N_("The picture is kept on this phone and sent after the measurements."),
     "ph_aside": N_(

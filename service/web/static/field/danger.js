@@ -24,11 +24,11 @@ export async function show(place, state, go) {
 export const sights = (act) => h("div", { class: "sights" }, SIGHTS.map((sight) => h("button", { type: "button", class: "quiet", onclick: () => act(sight) },
   h("img", { src: `/static/field/sight-${key(sight)}.svg`, alt: "", width: 96, height: 96 }), h("span", {}, t(`sight_${key(sight)}`)))));
 
-// Reports a sight and shows its card; where it is in words, unless it is at a tree of the list.
-export async function seen(sight, tree, state, go, where = t("place_not_said")) {
+// Reports a sight and shows its card; tag: the number of a tree that is not on the list.
+export async function seen(sight, tree, state, go, tag = null) {
   const at = tree ? null : state.args.x !== undefined ? { x: state.args.x, y: state.args.y } : hereNow(state);
   const spot = at && { x: at.x, y: at.y, ...(at.lon_deg === undefined ? {} : { lon_deg: at.lon_deg, lat_deg: at.lat_deg }) };
-  const content = { sight, seen_on: today(), ...(tree ? { tree_id: tree.id } : { ...spot, place: where }) };
+  const content = { sight, seen_on: today(), ...(tree ? { tree_id: tree.id } : tag ? { tag, place: t("tree", { tag }) } : { ...spot, place: t("place_not_said") }) };
   const item = await go.entered("danger", content);
   await go.instead("danger", { report: item.id, content, tree_id: tree?.id ?? null });
 }

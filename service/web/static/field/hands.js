@@ -4,7 +4,7 @@
 
 import { button, h, line, oneOf, shown, title } from "./dom.js";
 import { get, set, today } from "./keep.js";
-import { drawing, numberField } from "./lengths.js";
+import { drawing, numberField, once } from "./lengths.js";
 import { t } from "./words.js";
 
 const TIMES = 5, LEAST_SD_CM = 1 / Math.sqrt(12), MOST_CM = 40;
@@ -31,14 +31,15 @@ export async function show(place, state, go) {
   const keep = async () => {
     const values = pads.map((pad) => pad.checked()), wrong = values.findIndex((value) => value > MOST_CM * counts);
     if (wrong >= 0) pads[wrong].fault(t("hd_too_long", { num: counts }));
-    if (wrong >= 0 || pads.some((pad, n) => values[n] === null && (n < fewest || pad.input.value.trim()))) return;
+    if (wrong >= 0 || pads.some((pad, n) => values[n] === null && (n < fewest || pad.input.value.trim()))) return false;
     const content = { crew: state.me.crew, instrument: part.value, counts, totals_cm: typed(), calibrated_on: today() };
     const item = await go.entered("calibration", content);
     await set("hands", { ...await get("hands"), [part.value]: item.id }).catch(() => {});
     go.back();
+    return true;
   };
   for (const pad of pads) pad.addEventListener("input", say);
   say();
   place.append(title(t("hands")), h("div", { class: "how" }, drawing("hand"), line(t("hd_says", { num: counts, times: pads.length }))), part,
-    ...pads, told, line(t("hd_one"), "hint"), h("div", { class: "acts" }, button(t("keep"), keep, "main")));
+    ...pads, told, line(t("hd_one"), "hint"), h("div", { class: "acts" }, button(t("keep"), once(keep), "main")));
 }

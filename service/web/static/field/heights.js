@@ -4,7 +4,7 @@
 import { button, h, line, oneOf, shown, title, treeName } from "./dom.js";
 import { heightByAngle, heightByStick, PHONE_SE_DEG, PROTRACTOR_SE_DEG } from "./height_by_angle.js";
 import { today } from "./keep.js";
-import { drawing, lengthField, lengthSaid, numberField } from "./lengths.js";
+import { drawing, lengthField, lengthSaid, numberField, once } from "./lengths.js";
 import { treeOf } from "./sheet.js";
 import { whichTree } from "./which.js";
 import { t } from "./words.js";
@@ -85,20 +85,21 @@ function goes(place, state, go, about, method, pads, compute) {
   const keep = async () => {
     const isEmpty = before.length > 0 && changing.every((pad) => !pad.input.value.trim());
     const last = isEmpty ? null : checked();
-    if (!isEmpty && !last) return;
+    if (!isEmpty && !last) return false;
     const all = last ? [...before, last] : before;
     const heights = all.map((one) => one.height_m), mean = heights.reduce((sum, one) => sum + one, 0) / heights.length;
     if (Math.max(...heights) - Math.min(...heights) > TWO_PLACES * mean && !isAsked) {
       isAsked = true;
       told.textContent = t("ht_apart");
-      return;
+      return false;
     }
     const places = all.length > 1 ? `, ${all.length} places` : "";
     await go.entered("observation", seen(about, "height", mean, method + places, all.map((one) => one.raw).join("; ")));
     go.back();
+    return true;
   };
   place.addEventListener("input", say);
-  place.append(list, told, line(t("ht_lean"), "hint"), h("div", { class: "acts" }, button(t("keep"), keep, "main"), button(t("ht_again"), again, "quiet")));
+  place.append(list, told, line(t("ht_lean"), "hint"), h("div", { class: "acts" }, button(t("keep"), once(keep), "main"), button(t("ht_again"), again, "quiet")));
 }
 
 function crown(place, state, go, about) {
@@ -106,11 +107,12 @@ function crown(place, state, go, about) {
   const how = oneOf(t("ht_how"), [["tape", t("ht_tape")], ["paces", t("ht_paces")]], "tape");
   const keep = async () => {
     const [a, b] = [one.checked(), other.checked()];
-    if (a === null || b === null) return;
+    if (a === null || b === null) return false;
     await go.entered("observation", seen(about, "crown diameter", (a + b) / 2, `${how.value}, mean of two directions`, `${shortly(a)} m and ${shortly(b)} m`));
     go.back();
+    return true;
   };
-  place.append(drawing("crown"), line(t("ht_crown_says")), line(t("ht_care"), "hint"), one, other, how, h("div", { class: "acts" }, button(t("keep"), keep, "main")));
+  place.append(drawing("crown"), line(t("ht_crown_says")), line(t("ht_care"), "hint"), one, other, how, h("div", { class: "acts" }, button(t("keep"), once(keep), "main")));
   return null;
 }
 

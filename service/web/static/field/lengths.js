@@ -10,6 +10,16 @@ const unitOf = (state) => (isFeet(state) ? "ft" : "m");
 
 export const lengthSaid = (state, metres, digits = 1) => `${shown(isFeet(state) ? metres / M_PER_FT : metres, digits)} ${unitOf(state)}`;
 
+// An act that a second tap does not start again while it is at it, nor after it left the screen (then it says true).
+export function once(act) {
+  let isBusy = false;
+  return async () => {
+    if (isBusy) return;
+    isBusy = true;
+    try { isBusy = (await act()) === true; } catch (error) { isBusy = false; throw error; }
+  };
+}
+
 // A field of a number: .number() gives it or null, .checked() says beside the field what lacks.
 export function numberField(label, given = {}, factor = 1) {
   const whole = field(label, { numeric: true, ...given });

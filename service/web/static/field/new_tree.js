@@ -4,7 +4,7 @@
 
 import { button, field, h, line, oneOf, title } from "./dom.js";
 import { get, set, today, uuid } from "./keep.js";
-import { numberField } from "./lengths.js";
+import { numberField, once } from "./lengths.js";
 import { wherePad } from "./where.js";
 import { t } from "./words.js";
 
@@ -22,13 +22,13 @@ export async function show(place, state, go) {
 
 function list(place, state, go, walk) {
   const { tag } = state.args;
-  const all = async () => { for (const one of [...walk.places]) await enter(state, go, walk, one); go.instead("new_tree"); };
+  const all = async () => { for (const one of [...walk.places]) await enter(state, go, walk, one); go.instead("new_tree"); return true; };
   place.append(title(t("new_tree")), line(t("nt_says")), h("div", { class: "acts" },
     button(t("nt_place", { n: walk.next }), () => go("new_tree", { step: "where", tag }), "main")));
   if (!walk.places.length) return;
   place.append(h("h2", {}, t("nt_open")), h("ul", { class: "rows" }, walk.places.map((one) => h("li", {}, h("button", { type: "button", onclick: () => go("new_tree", { step: "details", tree_id: one.tree_id }) },
     h("b", {}, one.tag || t("nt_n", { n: one.n })), h("span", {}, one.name || t("nt_no_details")))))),
-  line(t("nt_waits"), "hint"), h("div", { class: "acts" }, button(t("nt_send_all"), all, "quiet")));
+  line(t("nt_waits"), "hint"), h("div", { class: "acts" }, button(t("nt_send_all"), once(all), "quiet")));
 }
 
 async function where(place, state, go, walk) {
@@ -40,9 +40,10 @@ async function where(place, state, go, walk) {
     walk.places.push(draft);
     try { await set("walk", walk); } catch { await enter(state, go, walk, draft); }
     go.instead("new_tree");
+    return true;
   };
-  const placed = () => { const at = pad.read(); if (at) keep(at); };
-  place.append(h("div", { class: "acts" }, button(t("nt_keep_place"), placed, "main"), button(t("nt_no_place"), () => keep(null), "quiet")));
+  const placed = () => { const at = pad.read(); return at && keep(at); };
+  place.append(h("div", { class: "acts" }, button(t("nt_keep_place"), once(placed), "main"), button(t("nt_no_place"), once(() => keep(null)), "quiet")));
   return pad.close;
 }
 
@@ -63,13 +64,14 @@ function details(place, state, go, walk, draft) {
     twice.hidden = !isThere;
   };
   const save = () => { say(); set("walk", walk).catch(() => {}); };
-  const done = (then) => async () => {
+  const done = (then) => once(async () => {
     typed();
     const count = trunks.checked();
-    if (count === null || !Number.isInteger(count) || count > MOST_TRUNKS) { trunks.fault(t("nt_trunks_fault", { num: MOST_TRUNKS })); return; }
+    if (count === null || !Number.isInteger(count) || count > MOST_TRUNKS) { trunks.fault(t("nt_trunks_fault", { num: MOST_TRUNKS })); return false; }
     await enter(state, go, walk, draft);
     go.instead(...then);
-  };
+    return true;
+  });
   place.append(title(t("nt_n", { n: draft.n })), tag, twice, name, sure, trunks, note, h("div", { class: "acts" },
     button(t("nt_enter_measure"), done(["measure", { tree_id: draft.tree_id }]), "main"), button(t("nt_enter"), done(["new_tree"]), "quiet"),
     button(t("nt_leaf"), () => go("photo", { subject: "tree", subject_id: draft.tree_id, kind: "leaf" }), "quiet")));

@@ -13,26 +13,29 @@ export async function show(place, state, go) {
   const told = h("p", { class: "big", role: "status" });
   const camera = h("input", { type: "file", accept: "image/*", capture: "environment", hidden: true, tabindex: "-1", "aria-label": t("ph_take") });
   const chooser = h("input", { type: "file", accept: "image/*", hidden: true, tabindex: "-1", "aria-label": t("ph_choose") });
+  const stays = h("ul", { class: "rows" });
+  const list = async () => stays.replaceChildren(...(await keep.pictures()).filter((one) => one.state === keep.REFUSED).map((one) =>
+    h("li", {}, line(one.why ?? "", "said"), button(t("ph_drop"), () => keep.dropPicture(one.id).then(list), "quiet"))));
   const take = async (input) => {
     const file = input.files[0];
     input.value = "";
     if (!file) return;
     told.textContent = t("ph_working");
     told.textContent = await kept(file, { subject, subject_id, kind }, go);
+    list();
   };
   for (const input of [camera, chooser]) input.addEventListener("change", () => take(input));
+  await list();
   place.append(title(t("photo")), line(t(`ph_of_${kind}`)), line(t("ph_nobody")), told, camera, chooser, h("div", { class: "acts" },
-    button(t("ph_take"), () => camera.click(), "main"), button(t("ph_choose"), () => chooser.click(), "quiet"), button(t("ph_done"), () => go.back(), "quiet")));
+    button(t("ph_take"), () => camera.click(), "main"), button(t("ph_choose"), () => chooser.click(), "quiet"), button(t("ph_done"), () => go.back(), "quiet")), stays);
 }
 
 // Keeps a picture and returns what is to be said of it.
 async function kept(file, of, go) {
   const id = keep.uuid(), small = await smaller(file);
   if (!small) return aside(id, file);
-  try { await keep.putPicture(id, small.blob); } catch { return t("ph_no_room"); }
-  await go.entered("photo", {
-    photo_id: id, ...of, media_type: "image/jpeg", bytes: small.blob.size, width: small.width, height: small.height, taken_at: keep.deviceTime(),
-  });
+  try { await keep.putPicture(id, small); } catch { return t("ph_no_room"); }
+  await go.entered("photo", { photo_id: id, ...of, taken_at: keep.deviceTime() });
   return t("ph_kept");
 }
 
@@ -45,7 +48,7 @@ async function smaller(file) {
     canvas.getContext("2d").drawImage(picture, 0, 0, canvas.width, canvas.height);
     picture.close();
     const blob = await new Promise((done) => { canvas.toBlob(done, "image/jpeg", QUALITY); });
-    return blob?.type === "image/jpeg" && blob.size <= MOST_BYTES ? { blob, width: canvas.width, height: canvas.height } : null;
+    return blob?.type === "image/jpeg" && blob.size <= MOST_BYTES ? blob : null;
   } catch { return null; }
 }
 
@@ -54,9 +57,6 @@ async function aside(id, file) {
   const { quota = Infinity, usage = 0 } = (await navigator.storage?.estimate?.().catch(() => ({}))) ?? {};
   if (!file.type.startsWith("image/")) return t("ph_no_picture");
   if (quota - usage < ASIDE_SHARE * file.size) return t("ph_no_room");
-  try {
-    await keep.putPicture(id, file);
-    await keep.refusePicture(id, t("ph_aside"));
-  } catch { return t("ph_no_room"); }
-  return t("ph_aside");
+  try { await keep.putPicture(id, file, t("ph_aside")); } catch { return t("ph_no_room"); }
+  return t("ph_not_sent");
 }

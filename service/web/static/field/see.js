@@ -4,7 +4,7 @@
 import { sights as dangers, seen } from "./danger.js";
 import { button, field, h, line, title, treeName } from "./dom.js";
 import { today } from "./keep.js";
-import { drawing } from "./lengths.js";
+import { drawing, once } from "./lengths.js";
 import { treeOf } from "./sheet.js";
 import { whichTree } from "./which.js";
 import { t } from "./words.js";
@@ -25,11 +25,12 @@ export async function show(place, state, go) {
     const text = note.input.value.trim();
     for (const what of words) await go.entered("observation", { ...about, what, observed_on: today(), ...(text ? { text } : {}) });
     go.instead("next");
+    return true;
   };
-  const some = () => { fault.textContent = ticked().length ? "" : t("see_nothing"); if (ticked().length) enter(ticked()); };
-  const none = () => { fault.textContent = ticked().length ? t("see_ticked") : ""; if (!ticked().length) enter([NONE]); };
+  const some = () => { fault.textContent = ticked().length ? "" : t("see_nothing"); return ticked().length ? enter(ticked()) : null; };
+  const none = () => { fault.textContent = ticked().length ? t("see_ticked") : ""; return ticked().length ? null : enter([NONE]); };
   place.append(title(t("saw")), line(tree ? treeName(tree) : t("tree", { tag }), "big"),
-    h("h2", {}, t("see_danger")), dangers((sight) => seen(sight, tree, state, go, tag ? t("tree", { tag }) : undefined)),
+    h("h2", {}, t("see_danger")), dangers((sight) => seen(sight, tree, state, go, tag)),
     h("fieldset", { class: "seen" }, h("legend", {}, t("see_rest")), ticks), line(t("see_ground"), "hint"), note, fault,
-    h("div", { class: "acts" }, button(t("keep"), some, "main"), button(sights.find((sight) => sight.word === NONE)?.plain ?? NONE, none, "quiet")));
+    h("div", { class: "acts" }, button(t("keep"), once(some), "main"), button(sights.find((sight) => sight.word === NONE)?.plain ?? NONE, once(none), "quiet")));
 }

@@ -10,6 +10,7 @@ import * as fixing from "./positions.js";
 import { t } from "./words.js";
 
 const TAP = "tap on plan", GPS = "GPS", GPS_MS = 20000, MOST_KNOWN = 40;
+const CORNER_M = 0.5; // a corner of a house on a plan: common practice, no source
 const METRES = "metres", NUMBER = "number", SIGNED = "signed";
 
 // What each way asks for, under the names that its rule has for it.
@@ -116,7 +117,7 @@ function measuredAsk(desk, { points, fields, sided = false, counted = false, rul
     },
     found() {
       const given = Object.fromEntries(asked.map(([name, one]) => [name, one.number()]));
-      points.forEach((name, n) => { const at = picks[n].point(); given[name] = at && [at.x, at.y, at.accuracy_m ?? 0]; });
+      points.forEach((name, n) => { const at = picks[n].point(); given[name] = at && [at.x, at.y, at.accuracy_m ?? CORNER_M]; });
       if (sided) given.side = side.value;
       if (counted) given.counts = desk.counts;
       const lacks = Object.keys(given).filter((name) => given[name] === null && fields[name] !== SIGNED);
