@@ -113,10 +113,10 @@ HANDS = {
         "Lay {num} along a tape, each close to the one before, and write down the length. Do that {times} "
         "times, each time anew from the beginning."
     ),
-    "hd_time": N_("Length of all, time {n} (cm)"),
+    "hd_time": N_("Length of all, time {n}"),
     "hd_more": N_("{num} more, then we know how broad one is."),
-    "hd_each": N_("One is {each} cm, give or take {error} cm."),
-    "hd_too_long": N_("That is too long for {num}. Type it again, in centimetres."),
+    "hd_each": N_("One is {each}, give or take {error}."),
+    "hd_too_long": N_("That is too long for {num}. Type it again."),
     "hd_one": N_("One person of the team does this and counts all trunks of the day."),
 }
 
@@ -140,8 +140,8 @@ HEIGHTS = {
         "covers the tip."
     ),
     "ht_back": N_("Walk backwards only with somebody behind you who looks where you go."),
-    "ht_reach": N_("From the eye to the stick (cm)"),
-    "ht_covered": N_("What the tree covers on the stick (cm)"),
+    "ht_reach": N_("From the eye to the stick"),
+    "ht_covered": N_("What the tree covers on the stick"),
     "ht_far": N_("From you to the trunk"),
     "ht_angle_says": N_(
         "About as far away as the tree is tall. Hold the phone flat, aim along its long edge like along a "
@@ -198,9 +198,9 @@ AWKWARD = {
     "aw_facts": N_("What is awkward about the trunk?"),
     "aw_side": N_("Side on which the height counts"),
     "aw_tilt": N_("How level was the tape?"),
-    "aw_vine": N_("How thick is the vine (cm)?"),
+    "aw_vine": N_("How thick is the vine?"),
     "aw_bark": N_("How much of the width is left without bark (%)?"),
-    "aw_range": N_("Between {low} and {high}; or leave it empty."),
+    "aw_range": N_("That cannot be. Type it again, or leave it empty."),
     "tilt_0": N_("level, or not said"),
     "tilt_5": N_("a little slanted: like A"),
     "tilt_10": N_("slanted: like B"),

@@ -167,6 +167,18 @@ def test_a_hand_is_measured_and_its_readings_name_it(field):
     assert (reading["instrument"], reading["unit"], reading["value"]) == ("hand breadths", "hands", 11.5)
 
 
+def test_a_hand_is_measured_in_inches_where_the_ground_has_feet(field):
+    pack = a_pack()
+    pack["site"]["units"] = "us"
+    phone = field(pack)
+    phone.go("hands")
+    for n, total in enumerate((33, 33.5, 34), start=1):
+        phone.type(f"Length of all, time {n} (in)", total)
+    assert phone.page.get_by_text("One is 3.4 in, give or take 0.03 in.").is_visible()
+    phone.tap("Keep it")
+    assert accepted(phone, "calibration")[0]["totals_cm"] == [83.82, 85.09, 86.36]
+
+
 def test_a_hand_of_half_a_metre_is_asked_again(field):
     phone = field()
     phone.go("hands")
@@ -620,7 +632,7 @@ def test_what_makes_a_trunk_awkward_goes_with_its_reading(field):
     phone.page.keyboard.press("Tab")
     phone.page.get_by_label("Side on which").select_option("uphill")
     phone.page.get_by_label("How level").select_option("10")
-    assert phone.page.get_by_text("Between 70 and 100").is_visible()
+    assert phone.page.get_by_text("That cannot be. Type it again").is_visible()
     phone.type("How much of the width", "96")
     phone.page.get_by_label("Reading").fill("94.5")
     phone.tap("Keep it")

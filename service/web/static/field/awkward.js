@@ -2,7 +2,7 @@
 "use strict";
 
 import { h, line } from "./dom.js";
-import { choice, drawing, numberField } from "./lengths.js";
+import { choice, drawing, numberField, shortField } from "./lengths.js";
 import { t } from "./words.js";
 
 const FACTS = ["fork below", "fork above", "slope", "lean", "swelling", "swollen foot", "burl", "buttress", "vine", "missing bark", "heaved base", "too short for breast height"];
@@ -11,17 +11,16 @@ const TILTS = [["", "tilt_0"], ["5", "tilt_5"], ["10", "tilt_10"], ["20", "tilt_
 const key = (word) => word.replaceAll(" ", "_");
 
 // How thick a vine is [cm], how much of the width is left without bark [%]; may be left away.
-function amount(label, low, high) {
-  const whole = numberField(label);
+function amount(whole, low, high) {
   whole.within = () => (whole.number() >= low && whole.number() <= high ? whole.number() : null);
-  whole.input.addEventListener("change", () => { whole.fault(whole.input.value.trim() && whole.within() === null ? t("aw_range", { low, high }) : ""); });
+  whole.input.addEventListener("change", () => { whole.fault(whole.input.value.trim() && whole.within() === null ? t("aw_range") : ""); });
   return whole;
 }
 
 // An element, folded unless something was said last time; .content gives awkward, side and tilt_deg of a reading.
 export function awkwardBox(state, tree, stem) {
   const before = (stem.awkward ?? []).map((fact) => fact.replace(/ [\d.]+$/, ""));
-  const amounts = { vine: amount(t("aw_vine"), 0.1, 50), "missing bark": amount(t("aw_bark"), 70, 100) };
+  const amounts = { vine: amount(shortField(state, t("aw_vine")), 0.1, 50), "missing bark": amount(numberField(t("aw_bark")), 70, 100) };
   const boxes = FACTS.map((word) => {
     const box = h("input", { type: "checkbox", value: word, checked: before.includes(word) });
     const rule = h("div", { class: "rule" }, line(t(`rule_${key(word)}`), "hint"), amounts[word]);
@@ -37,7 +36,7 @@ export function awkwardBox(state, tree, stem) {
     side, drawing("tilt"), tilt);
   const said = () => boxes.filter((one) => one.box.checked).map((one) => one.box.value).map((word) => {
     const size = amounts[word]?.within();
-    return size ? `${word} ${word === "vine" ? size : size / 100}` : word;
+    return size ? `${word} ${Number((word === "vine" ? size : size / 100).toFixed(3))}` : word;
   });
   Object.defineProperty(whole, "content", {
     get: () => ({

@@ -2,9 +2,9 @@
 // hands then name it. The arithmetic is that of layers/hands.py: breadth().
 "use strict";
 
-import { button, h, line, oneOf, shown, title } from "./dom.js";
+import { button, h, line, oneOf, title } from "./dom.js";
 import { get, set, today } from "./keep.js";
-import { drawing, numberField, once } from "./lengths.js";
+import { drawing, once, shortField, shortSaid } from "./lengths.js";
 import { t } from "./words.js";
 
 const TIMES = 5, LEAST_SD_CM = 1 / Math.sqrt(12), MOST_CM = 40;
@@ -21,18 +21,18 @@ export async function show(place, state, go) {
   const isSpans = state.pack.round.instrument === "hand spans";
   const part = oneOf(t("hd_part"), [["hand breadths", t("hd_breadths")], ["hand spans", t("hd_spans")]], isSpans ? "hand spans" : "hand breadths");
   const pads = Array.from({ length: Math.max(TIMES, fewest) }, (_none, n) =>
-    numberField(t("hd_time", { n: n + 1 }), { optional: n >= fewest }));
+    shortField(state, t("hd_time", { n: n + 1 }), { optional: n >= fewest }));
   const told = h("p", { class: "big", "aria-live": "polite" });
   const typed = () => pads.map((pad) => pad.number()).filter((value) => value !== null);
   const say = () => {
     const totals = typed(), [each, error] = totals.length < fewest ? [] : breadth(totals, counts);
-    told.textContent = each ? t("hd_each", { each: shown(each, 1), error: shown(error, 2) }) : t("hd_more", { num: fewest - totals.length });
+    told.textContent = each ? t("hd_each", { each: shortSaid(state, each), error: shortSaid(state, error, 2) }) : t("hd_more", { num: fewest - totals.length });
   };
   const keep = async () => {
     const values = pads.map((pad) => pad.checked()), wrong = values.findIndex((value) => value > MOST_CM * counts);
     if (wrong >= 0) pads[wrong].fault(t("hd_too_long", { num: counts }));
     if (wrong >= 0 || pads.some((pad, n) => values[n] === null && (n < fewest || pad.input.value.trim()))) return false;
-    const content = { crew: state.me.crew, instrument: part.value, counts, totals_cm: typed(), calibrated_on: today() };
+    const content = { crew: state.me.crew, instrument: part.value, counts, totals_cm: typed().map((cm) => Number(cm.toFixed(2))), calibrated_on: today() };
     const item = await go.entered("calibration", content);
     await set("hands", { ...await get("hands"), [part.value]: item.id }).catch(() => {});
     go.back();

@@ -4,7 +4,7 @@
 import { button, h, line, oneOf, shown, title, treeName } from "./dom.js";
 import { heightByAngle, heightByStick, PHONE_SE_DEG, PROTRACTOR_SE_DEG } from "./height_by_angle.js";
 import { today } from "./keep.js";
-import { drawing, lengthField, lengthSaid, numberField, once } from "./lengths.js";
+import { drawing, lengthField, lengthSaid, numberField, once, shortField } from "./lengths.js";
 import { treeOf } from "./sheet.js";
 import { whichTree } from "./which.js";
 import { t } from "./words.js";
@@ -26,12 +26,12 @@ const seen = (about, what, value, method, text) => ({ ...about, what, value: Num
 
 function stick(place, state, go, about) {
   const far = lengthField(state, t("ht_far"));
-  const covered = numberField(t("ht_covered")), reach = numberField(t("ht_reach"));
+  const covered = shortField(state, t("ht_covered")), reach = shortField(state, t("ht_reach"));
   reach.stays = true;
   place.append(drawing("stick"), line(t("ht_stick_says")), line(t("ht_back"), "hint"), reach, covered, far);
   goes(place, state, go, about, "stick and equal triangles", [far, covered, reach], () => {
     const found = heightByStick({ distance_m: far.number(), covered_cm: covered.number(), reach_cm: reach.number() });
-    return { ...found, raw: `${shortly(far.number())} m, ${covered.number()} cm, ${reach.number()} cm` };
+    return { ...found, raw: `${shortly(far.number())} m, ${shortly(covered.number())} cm, ${shortly(reach.number())} cm` };
   });
   return null;
 }

@@ -4,7 +4,7 @@
 import { field, h, numberOf, shown } from "./dom.js";
 import { t } from "./words.js";
 
-const M_PER_FT = 0.3048, NS = "http://www.w3.org/2000/svg";
+const M_PER_FT = 0.3048, CM_PER_IN = 2.54, NS = "http://www.w3.org/2000/svg";
 const isFeet = (state) => state.pack.site.units === "us";
 const unitOf = (state) => (isFeet(state) ? "ft" : "m");
 
@@ -37,6 +37,11 @@ export function numberField(label, given = {}, factor = 1) {
 
 // The same for a length of the ground, in metres whatever the unit of the site.
 export const lengthField = (state, label, given = {}) => numberField(`${label} (${unitOf(state)})`, given, isFeet(state) ? M_PER_FT : 1);
+
+// The same for a length that a hand can span, in centimetres.
+export const shortField = (state, label, given = {}) => numberField(`${label} (${isFeet(state) ? "in" : "cm"})`, given, isFeet(state) ? CM_PER_IN : 1);
+
+export const shortSaid = (state, cm, digits = 1) => `${shown(isFeet(state) ? cm / CM_PER_IN : cm, digits)} ${isFeet(state) ? "in" : "cm"}`;
 
 let made = 0;
 
