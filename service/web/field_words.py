@@ -57,7 +57,7 @@ FRAME = {
 }
 
 JOIN = {
-    "welcome": N_("Team {crew}"),
+    "welcome": N_("Welcome, {crew}"),
     "no_pack": N_("The list of trees is not on this phone yet. It comes with the first connection."),
     "join_title": N_("Join your team"),
     "join_says": N_("Type the two words of your team. They are on the slip that your leader has."),
@@ -72,13 +72,13 @@ JOIN = {
     "wait": N_("Try again in {num} minutes."),
     "kept_until": N_("Kept on this phone and not sent yet: {num}. It is sent as soon as the word is typed."),
     "joined_as": N_(
-        "This phone is with team {crew} on {site}. Another word joins another team; what was entered "
+        "This phone is with {crew} on {site}. Another word joins another team; what was entered "
         "keeps its own."
     ),
 }
 
 TREES = {
-    "of_team": N_("Team {crew} · {done} of {num} trees done"),
+    "of_team": N_("{crew}: {done} of {num} trees done"),
     "practice": N_("A tree to practise on: all teams measure it, then compare."),
     "measure_it": N_("Measure this tree"),
     "another_first": N_("Another tree first"),

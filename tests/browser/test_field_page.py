@@ -231,6 +231,33 @@ def test_two_trees_with_one_number_ask_which(phone):
     assert page.locator(".rows button").count() == 1
 
 
+def test_the_way_to_the_next_tree_is_said_from_where_the_phone_is(open_page, fake):
+    frame = fake.pack["frame"]
+    here = {"longitude": frame["lon0"], "latitude": frame["lat0"] - 54 / frame["m_per_lat"], "accuracy": 4}
+    page = open_page(**PHONE, geolocation=here, permissions=["geolocation"]).page
+    joined(page, fake)
+    page.wait_for_selector("text=about 60 m to the north")
+    page.context.set_geolocation({**here, "latitude": 0})
+    page.wait_for_selector("text=From the meeting point: about 5 m to the east")
+
+
+def test_a_tree_is_found_by_tapping_on_the_map_and_the_map_moves_by_buttons_and_keys(phone):
+    page = phone.page
+    box = page.locator("canvas").bounding_box()
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.wait_for_selector("[data-screen=measure] h1:has-text('Tree 1')")
+    page.go_back()
+    page.wait_for_selector("canvas")
+    drawn = [page.evaluate("document.querySelector('canvas').toDataURL()")]
+    for act in ("Nearer", "Farther", "Whole"):
+        page.get_by_role("button", name=act).click()
+        drawn.append(page.evaluate("document.querySelector('canvas').toDataURL()"))
+    page.focus("canvas")
+    page.keyboard.press("ArrowRight")
+    drawn.append(page.evaluate("document.querySelector('canvas').toDataURL()"))
+    assert drawn[0] != drawn[1] and len(set(drawn[2:])) == 3
+
+
 def test_a_number_that_nobody_knows_can_be_measured_all_the_same(phone, fake):
     page = phone.page
     list_of(page)

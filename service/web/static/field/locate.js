@@ -16,8 +16,11 @@ const WAYS = ["n", "ne", "e", "se", "s", "sw", "w", "nw"];
 
 export const wayOf = (degrees) => WAYS[Math.round(degrees / 45) % 8];
 
-const OLD_MS = 60000;
+const OLD_MS = 60000, FAR_M = 2000;
 let isFollowed = false;
+
+// A device that is kilometres away has not come yet, or does not know where it is.
+const isNear = ([x0, y0, x1, y1], { x, y }) => x > x0 - FAR_M && x < x1 + FAR_M && y > y0 - FAR_M && y < y1 + FAR_M;
 
 // Keeps state.here and state.heading up to date; tells by the event "here".
 export function follow(state) {
@@ -26,7 +29,7 @@ export function follow(state) {
   navigator.geolocation.watchPosition((found) => {
     const { longitude, latitude, accuracy } = found.coords;
     const at = metresOf(state.pack?.frame, longitude, latitude);
-    state.here = at && { ...at, lon_deg: longitude, lat_deg: latitude, accuracy_m: accuracy, at: Date.now() };
+    state.here = at && isNear(state.pack.map.box, at) && { ...at, lon_deg: longitude, lat_deg: latitude, accuracy_m: accuracy, at: Date.now() };
     dispatchEvent(new Event("here"));
   }, () => { state.here = null; }, { enableHighAccuracy: true, maximumAge: 5000 });
   addEventListener("deviceorientationabsolute", (turned) => {

@@ -52,15 +52,19 @@ function size(map) {
   Object.assign(map, { wide, high, dense: devicePixelRatio || 1 });
   canvas.width = wide * map.dense;
   canvas.height = high * map.dense;
-  if (isFirst) fit(map);
+  if (isFirst) { fit(map); near(map); }
   draw(map);
 }
 
 function fit(map) {
   const [x0, y0, x1, y1] = map.box;
-  const to = map.given.to;
   map.at = { x: (x0 + x1) / 2, y: (y0 + y1) / 2, scale: Math.min(map.wide / Math.max(x1 - x0, 5), map.high / Math.max(y1 - y0, 5)) * 0.94 };
   map.least = map.at.scale / 2;
+}
+
+// Round the tree to go to, with where the device is.
+function near(map) {
+  const { to } = map.given;
   if (to?.x !== null && to?.x !== undefined) {
     const me = hereNow(map.state);
     const reach = me ? Math.max(20, Math.hypot(me.x - to.x, me.y - to.y) * 1.3) : 35;
@@ -149,11 +153,11 @@ function draw(map) {
   if (ground.sector) rings(map, pen, ground.sector, { stroke: ACCENT, wide: 3 });
   if (ground.way) rings(map, pen, [ground.way], { stroke: ACCENT, wide: 1.5, dash: [2, 5], isOpen: true });
   for (const hazard of ground.hazards) rings(map, pen, hazard.rings ?? hazard.lines, { stroke: INK, wide: 4, dash: [3, 3], isOpen: !hazard.rings });
+  for (const spot of ground.known) mark(map, pen, spot, { name: spot.name, square: true });
   trees(map, pen);
   for (const shut of ground.closed) hatched(map, pen, shut.rings);
-  for (const spot of ground.known) mark(map, pen, spot, { name: spot.name, square: true });
-  if (ground.meeting) mark(map, pen, ground.meeting, { name: t("map_meeting"), fill: ACCENT, square: true });
-  for (const spot of map.given.marks ?? []) mark(map, pen, spot, { name: spot.words, fill: ACCENT });
+  if (ground.meeting) mark(map, pen, ground.meeting, { name: t("map_meeting"), fill: ACCENT, square: true, isMain: true });
+  for (const spot of map.given.marks ?? []) mark(map, pen, spot, { name: spot.words, fill: ACCENT, isMain: true });
   const me = hereNow(map.state);
   if (me) meAt(map, pen, me);
 }
@@ -221,7 +225,7 @@ function label(pen, text, x, y) {
   pen.fillText(text, x, y);
 }
 
-function mark(map, pen, spot, { name, fill = "#fff", square = false }) {
+function mark(map, pen, spot, { name, fill = "#fff", square = false, isMain = false }) {
   const [x, y] = toScreen(map, [spot.x, spot.y]);
   pen.beginPath();
   if (square) pen.rect(x - 6, y - 6, 12, 12);
@@ -229,7 +233,7 @@ function mark(map, pen, spot, { name, fill = "#fff", square = false }) {
   Object.assign(pen, { fillStyle: fill, strokeStyle: INK, lineWidth: 2 });
   pen.fill();
   pen.stroke();
-  if (name && map.at.scale > 2) label(pen, name, x + 11, y);
+  if (name && map.at.scale > (isMain ? 2 : 8)) label(pen, name, x + 11, y);
 }
 
 function meAt(map, pen, me) {
