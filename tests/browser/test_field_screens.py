@@ -654,6 +654,10 @@ def test_the_code_of_a_tag_finds_its_tree_where_the_browser_reads_codes(field):
     choose(phone, "tag.jpg", "image/jpeg", blank)
     phone.page.get_by_role("button", name="Tree 3 ·").click()
     assert phone.page.get_by_text("Tree 3").is_visible()
+    phone.go("trees")
+    phone.page.evaluate("self.seen = 'YRD-AB001'")
+    choose(phone, "tag.jpg", "image/jpeg", blank)
+    phone.page.wait_for_selector("main .rows li:only-child >> text=2th from the gate")
 
 
 # --- with the real server -----------------------------------------------------------------------------------

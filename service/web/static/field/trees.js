@@ -4,6 +4,7 @@
 import { button, field, h, line, title } from "./dom.js";
 import { hereNow, metres } from "./locate.js";
 import { distance, findTrees, ours } from "./sheet.js";
+import { scanButton } from "./which.js";
 import { t } from "./words.js";
 
 export async function show(place, state, go) {
@@ -11,7 +12,8 @@ export async function show(place, state, go) {
   const list = h("div", { "aria-live": "polite" });
   const fill = () => list.replaceChildren(...found(state, go, find.input.value));
   find.input.addEventListener("input", fill);
-  place.append(title(t("all_trees")), find, list);
+  const scan = scanButton((code) => { find.input.value = code; fill(); }, find.fault);
+  place.append(title(t("all_trees")), find, scan ? h("div", { class: "acts" }, scan) : "", list);
   fill();
 }
 
