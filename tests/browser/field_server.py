@@ -30,7 +30,7 @@ class FieldServer:
     def start(self):
         """Start the server on a free port and wait until it says where it is."""
         program = [sys.executable, "-m", "service.cli.main", "--store", self.path, "serve", "--port", "0"]
-        self.process = subprocess.Popen(program, stdout=subprocess.PIPE, text=True)
+        self.process = subprocess.Popen(program, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
         line = self.process.stdout.readline()
         self.port = int(line.split(PORT_SAID_IN)[1].split("/")[0].rpartition(":")[2])
         return self.port

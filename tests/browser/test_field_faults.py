@@ -231,31 +231,6 @@ def test_nothing_is_lost_or_doubled_in_random_scripts_of_faults(browser, tmp_pat
     assert len(said.faults) >= 8
 
 
-def test_a_phone_that_is_full_from_the_start_says_so_and_loses_nothing(browser, tmp_path):
-    with FieldServer(tmp_path) as server, Proxy() as proxy:
-        proxy.port = server.port
-        context = browser.new_context(viewport=PHONE)
-        page = context.new_page()
-        session = context.new_cdp_session(page)
-        session.send("Storage.overrideQuotaForOrigin", {"origin": proxy.address, "quotaSize": 1})
-        page.goto(f"{proxy.address}/field/#{server.word.replace(' ', '-')}")
-        page.wait_for_selector("canvas")
-        page.wait_for_selector("#notes >> text=This phone is full.")
-        proxy.cut = True
-        page.click("text=Measure this tree")
-        page.fill("input.number", "90")
-        page.click("form button.main")
-        page.wait_for_selector("text=Keep it")
-        page.fill("form input.number", "94")
-        page.click("form button.main")
-        page.wait_for_selector("#unsent:has-text('not sent: 1')")
-        proxy.cut = False
-        page.reload()
-        page.wait_for_selector("#unsent:has-text('all sent')")
-        context.close()
-        assert len(server.kept()) == 1
-
-
 @pytest.mark.slow
 @pytest.mark.timeout(2400)
 def test_nothing_is_lost_or_doubled_in_many_random_scripts_of_faults(browser, tmp_path):

@@ -6,6 +6,7 @@ from service.actors import LOCAL_MANAGER
 from service.store.migrating import open_store
 from service.view import view_of
 from tests import field_items
+from tests.browser.field_proxy import Proxy
 from tests.browser.field_server import FieldServer
 
 PHONE = {"width": 360, "height": 740}
@@ -84,3 +85,23 @@ def test_two_phones_of_one_team_may_measure_one_tree(open_page, server):
         read(page, value)
         page.wait_for_selector("#unsent:has-text('all sent')")
     assert len(server.kept()) == before + 2
+
+
+def test_a_phone_that_is_full_from_the_start_says_so_and_loses_nothing(open_page, server):
+    before = len(server.kept())
+    with Proxy() as proxy:
+        proxy.port = server.port
+        page = open_page(**PHONE).page
+        session = page.context.new_cdp_session(page)
+        session.send("Storage.overrideQuotaForOrigin", {"origin": proxy.address, "quotaSize": 1})
+        page.goto(f"{proxy.address}/field/#{server.word.replace(' ', '-')}")
+        page.wait_for_selector("canvas")
+        page.wait_for_selector("#notes >> text=This phone is full.")
+        proxy.cut = True
+        page.click("text=Measure this tree")
+        read(page, "94")
+        page.wait_for_selector("#unsent:has-text('not sent: 1')")
+        proxy.cut = False
+        page.reload()
+        page.wait_for_selector("#unsent:has-text('all sent')")
+    assert len(server.kept()) == before + 1
