@@ -33,7 +33,7 @@ LONG: tuple[Point, ...] = (
             "inspection and promises nothing: decay, roots and cracks inside cannot be seen from here, and "
             "even trained assessors rate the same tree differently."
         ),
-        "Forests 2023, 14:1043 (18 assessors, 30 trees); the rest common practice, no source",
+        N_("Forests 2023, 14:1043 (18 assessors, 30 trees); the rest common practice, no source"),
     ),
     Point(
         "law",
@@ -61,7 +61,7 @@ LONG: tuple[Point, ...] = (
             "who are not trained for lines, and their tools and poles, stay at least 3.05 m (10 ft) away, "
             "and farther from high voltage (US rules; yours may ask for more)."
         ),
-        "29 CFR 1910.269; 29 CFR 1910.333(c)(3)(i), as reported in a trade article",
+        N_("29 CFR 1910.269; 29 CFR 1910.333(c)(3)(i), as reported in a trade article"),
     ),
     Point(
         "falling",
@@ -70,7 +70,7 @@ LONG: tuple[Point, ...] = (
             "While a tree is felled, all others stay at least two tree lengths away; while branches are "
             "cut, well outside the place where they land."
         ),
-        "OSHA sheet on storm work, as reported",
+        N_("OSHA sheet on storm work, as reported"),
     ),
     Point(
         "digging",
@@ -99,7 +99,7 @@ LONG: tuple[Point, ...] = (
             "and one-sided crowns; smaller ones are not measured in strong wind either. Nobody runs or "
             "climbs. Stay in groups; mind sun, heat, traffic and the edge of the ground."
         ),
-        "BEAGLE school project, beagle.miljolare.no (50 cm); the rest common practice, no source",
+        N_("BEAGLE school project, beagle.miljolare.no (50 cm); the rest common practice, no source"),
     ),
     Point(
         "nature",
@@ -108,13 +108,13 @@ LONG: tuple[Point, ...] = (
             "Long sleeves and trousers; look for ticks afterwards. Thorns, nettles and some plants hurt; "
             "do not eat or touch fungi; wash hands. Ask about allergies before going out."
         ),
-        "OPAL sample risk assessment",
+        N_("OPAL sample risk assessment"),
     ),
     Point(
         "tapes",
         N_("Tapes and branches"),
         N_("Steel hooks and edges of tapes can cut hands and eyes. Low branches are at the height of eyes."),
-        "Forest Measurements, open textbook, section 3.4",
+        N_("Forest Measurements, open textbook, section 3.4"),
     ),
     Point(
         "privacy",
@@ -141,7 +141,7 @@ LONG: tuple[Point, ...] = (
             "A circle round a tree is drawn by a rule of thumb: roots go much farther, often two or three "
             "times the height of the tree. Outside the circle is no permission."
         ),
-        "North Carolina Urban Forest Council, as reported",
+        N_("North Carolina Urban Forest Council, as reported"),
     ),
     Point(
         "dead wood",

@@ -21,10 +21,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from layers.translating import N_
+
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
-ASSUMPTION = "assumption"
+ASSUMPTION = N_("assumption")
 Z95 = 1.959963984540054  # standard normal, 97.5 %
 
 TILT_NOT_RECORDED_SHARE = 0.002

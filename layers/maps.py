@@ -142,7 +142,7 @@ def self_contained(document: Mapping[str, Any], assets: Mapping[str, str]) -> st
     assets : mapping
         The texts of the files named by ``STYLES`` and ``SCRIPTS``.
     """
-    shell = map_shell(MapAssets((), ()), document["frame"])
+    shell = map_shell(MapAssets((), ()), document["frame"], messages=document["messages"])
     styles = [_without_addresses(assets[name]) for name in STYLES]
     scripts = [_inline(assets[name]) for name in SCRIPTS]
     scripts.insert(1, shell.script)

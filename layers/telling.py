@@ -87,6 +87,7 @@ SENTENCES: tuple[str, ...] = (
     *growth_curves.SENTENCES,
     *line_distance.SENTENCES,
     *(equation.words for equation in explaining_words.EQUATIONS.values()),
+    *explaining_words.SENTENCES,
     *RULE_WORDS,
     *(screening.QUALIFIED_HERE, screening_rules.COMMON_PRACTICE),
     *(screening_rules.REACH_SOURCE, screening_rules.DROP_SOURCE),

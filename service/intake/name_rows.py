@@ -75,7 +75,7 @@ def _tell_names(counts: Counter[str], matches: dict[str, Matched], guesses: list
         return
     parts = []
     if doubtful:
-        read = ", ".join(f"{name[:40]!r} as {matches[name].scientific_name}" for name in doubtful[:5])
+        read = ", ".join(f"{name[:40]!r} = {matches[name].scientific_name}" for name in doubtful[:5])
         parts.append(f"Read {read}{' ...' if len(doubtful) > 5 else ''}.")
     if unknown:
         known = ", ".join(repr(name[:40]) for name in unknown[:5])

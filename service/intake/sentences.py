@@ -6,6 +6,7 @@ it in its own language. A test imports lists of all kinds and holds that none of
 
 from layers.telling import Catalogue
 from layers.translating import N_
+from service.intake import row_sentences
 
 OF_FILES = (
     N_("The file starts with the mark of this encoding."),
@@ -180,5 +181,6 @@ SENTENCES = (
     *OF_ROWS,
     *OF_SITES,
     *OF_VALUES,
+    *row_sentences.SENTENCES,
 )
 IMPORTS = Catalogue(SENTENCES)

@@ -139,7 +139,7 @@ def page_units() -> Units:
 
 
 def written() -> Locale:
-    """How days and numbers are written: in the language of the page, as usual in the country of the ground."""
+    """How days and numbers are written: in the page's language, as usual in the country of the ground."""
     return languages.written(g.get("country"))
 
 

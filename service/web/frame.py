@@ -84,7 +84,12 @@ def offered_heights(view: SiteView) -> list[str]:
 
 def site_caution(view: SiteView) -> str:
     """The short caution in the language of the page, with the site's number."""
-    return caution(view.terms.phone, _(CAUTION), _("the site's number"))
+    return caution_in_words(view.terms.phone)
+
+
+def caution_in_words(phone: str | None) -> str:
+    """The short caution in the language of the page."""
+    return caution(phone, _(CAUTION), _("the site's number"))
 
 
 def map_messages() -> dict[str, str]:
@@ -99,7 +104,8 @@ def written() -> str:
 
 def map_of(view: SiteView) -> MapShell:
     """The parts of the site's map, drawn from ``map.json``."""
-    return map_shell(map_assets(), view.terms.frame, f"/sites/{view.terms.slug}/map.json{day_query()}")
+    source = f"/sites/{view.terms.slug}/map.json{day_query()}"
+    return map_shell(map_assets(), view.terms.frame, source, map_messages())
 
 
 def etag(view: SiteView, *more: str) -> str:

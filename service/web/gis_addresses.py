@@ -17,6 +17,7 @@ from service.outlets.layer_rows import LAYERS
 from service.outlets.osm_tags import OSM_TREES
 from service.web import ogc_links
 from service.web.addresses import absolute
+from service.web.plain_words import LAYER, said
 
 FORMAT_NAMES = {
     "geojson": "GeoJSON",
@@ -109,7 +110,8 @@ def _layers_by_collection(slug: str) -> Part:
     for each in COLLECTIONS.values():
         address = absolute(f"{ogc_links.BASE}/collections/{each.id}/items", site=slug, limit=1000)
         lines = (_got(address, f"{each.id}.geojson"),) if each.id == "trees" else ()
-        addresses.append(Address(each.title, address, lines))
+        words = said(LAYER, each.id)
+        addresses.append(Address(words[:1].upper() + words[1:], address, lines))
     return Part(
         _("The same, layer by layer, this ground only"),
         _(

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 from flask_babel import gettext as _
+from flask_babel import lazy_gettext as _l
 
 from layers.growth_curves import Curve, Form, fit_curve
 from layers.growth_lines import DAYS_PER_YEAR
@@ -15,6 +16,7 @@ from service.web.tree_facts import StemFacts
 
 LEAST_FOR_A_CURVE = 4
 _FORMS: tuple[Form, ...] = ("logistic", "Gompertz")
+_FORM_WORDS = {"logistic": _l("logistic")}
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,7 @@ def _told(curve: Curve, units: display.Units) -> str:
     limit = units.give_or_take(curve.parameters["limit"], curve.errors["limit"], "width")
     said: str = _(
         "A curve that levels off (%(form)s) goes through the measurements and would end at %(limit)s.",
-        form=curve.form,
+        form=_FORM_WORDS.get(curve.form, curve.form),
         limit=limit,
     )
     return said

@@ -263,7 +263,7 @@ def _about(view: SiteView, explanation: Explanation) -> str:
 
 def _class_words(view: SiteView, number: int) -> str:
     bounds = size_classes.bounds(view.terms.breaks_cm)[number]
-    return size_classes.label(*bounds, view.terms)
+    return display.say(size_classes.label(*bounds, view.terms))
 
 
 def _tree_words(view: SiteView, tree_id: str) -> str:

@@ -7,7 +7,9 @@ from flask_babel import gettext as _
 from flask_babel import lazy_gettext as _l
 
 from layers.telling import Voice
+from service.answers import PAGES
 from service.intake.sentences import IMPORTS
+from service.web import display
 
 COLUMN_WORDS: dict[str, Any] = {
     "tag": _l("tree number"),
@@ -113,6 +115,39 @@ GUESS_WORDS = {
     "height of measuring": _l("height of measuring"),
     "stems": _l("several trunks"),
 }
+
+
+QUESTION_WORDS = {
+    "same tag": _l("same tree number"),
+    "same position": _l("same position"),
+    "same key": _l("same key"),
+    "not the same kind": _l("not the same kind of thing"),
+    "another tree": _l("another tree"),
+    "changed here and there": _l("changed here and there"),
+    "corrected here and there": _l("corrected here and there"),
+    "two statuses": _l("two states"),
+    "size": _l("size"),
+    "large_size": _l("large size"),
+    "position": _l("position"),
+    "swapped": _l("latitude and longitude exchanged"),
+    "far_off": _l("far from the others"),
+    "area": _l("size of an area"),
+    "date": _l("day"),
+    "kind": _l("kind"),
+    "name": _l("name"),
+    "status": _l("state"),
+    "use": _l("how much people are there"),
+}
+
+
+def question_words(what: str) -> str:
+    """The plain words for what a row is asked about."""
+    return str(QUESTION_WORDS.get(what, what))
+
+
+def row_words(sentence: str) -> str:
+    """What is asked about a row, or why it was not taken, in the words of the page."""
+    return display.say(sentence) if PAGES.knows(sentence) else why_words(sentence)
 
 
 def guess_words(what: str) -> str:

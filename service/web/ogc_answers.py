@@ -14,7 +14,6 @@ from typing import Any
 import orjson
 from flask import Response, make_response, render_template, request
 
-from layers.caution import caution
 from service.feature_kinds import Collection
 from service.feature_questions import Items
 from service.web import frame, languages
@@ -68,7 +67,7 @@ def page_of_items(said: Collection, items: Items, crs: str, form: str, tag: str)
         "numberReturned": items.returned,
     }
     if said.cautioned:
-        held["caution"] = caution(None)
+        held["caution"] = frame.caution_in_words(None)
     if any(
         place is None for part in items.parts for place in (part.lon if part.shapes is None else part.shapes)
     ):
@@ -93,7 +92,7 @@ def single_feature(said: Collection, items: Items, crs: str, form: str, tag: str
     links.append(link("collection", at, JSON, said.title))
     held: dict[str, Any] = {"links": links}
     if said.cautioned:
-        held["caution"] = caution(None)
+        held["caution"] = frame.caution_in_words(None)
     if form == "html":
         cells = list(zip(items.columns, part.rows[0], strict=True))
         body: Any = render_template(

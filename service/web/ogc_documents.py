@@ -9,11 +9,11 @@ OGC 19-079r2, Part 3, sections 6.2 to 6.5; OGC 21-065r2, Common Query Language (
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from layers.caution import caution
 from service.crs_list import CRS84, crs_of
 from service.feature_kinds import Collection
 from service.feature_questions import Days, Extent
 from service.outlets.export import MEDIA_TYPES
+from service.web import frame
 from service.web.ogc_links import (
     BASE,
     GEOJSON,
@@ -87,7 +87,9 @@ def collection_document(said: Collection, extent: Extent, sites: Sequence[str], 
     return {
         "id": said.id,
         "title": said.title,
-        "description": f"{said.description} {caution(None)}" if said.cautioned else said.description,
+        "description": f"{said.description} {frame.caution_in_words(None)}"
+        if said.cautioned
+        else said.description,
         "itemType": "feature",
         "extent": spans,
         "crs": crs_of(extent.box),

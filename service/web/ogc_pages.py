@@ -8,13 +8,12 @@ from typing import Any
 
 from flask import Blueprint, Response
 
-from layers.caution import caution
 from service import features
 from service.crs_list import crs_of
 from service.errors import NotFound
 from service.feature_kinds import COLLECTIONS, Collection, collection_of, queryable
 from service.layer_parts import LayerColumn
-from service.web import current, ogc_answers, ogc_documents, ogc_links, ogc_schemas
+from service.web import current, frame, ogc_answers, ogc_documents, ogc_links, ogc_schemas
 from service.web.accepting import form_asked
 from service.web.addresses import absolute
 from service.web.ogc_openapi import Described, api_document
@@ -68,7 +67,7 @@ def collections_page() -> Response:
     form = _form(OF_DOCUMENTS)
     found = [_collection(each, "json") for each in COLLECTIONS.values()]
     said = ogc_documents.collection_list(found, form)
-    given = {"collections": COLLECTIONS.values(), "caution": caution(None)}
+    given = {"collections": COLLECTIONS.values(), "caution": frame.caution_in_words(None)}
     return _document(said, form, "ogc_collections.html", **given)
 
 

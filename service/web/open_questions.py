@@ -7,7 +7,7 @@ from flask_babel import gettext as _
 
 from layers.questioned import ASK_AGAIN
 from service.view import SiteView
-from service.web import display
+from service.web import display, import_words
 from service.web import question_words as words
 
 COLUMNS = ("fid", "tree_id", "tag", "subject", "subject_id", "what", "detail", "row")
@@ -70,7 +70,8 @@ def _lists_with_trees(view: SiteView) -> list[tuple[Any, ...]]:
     for row in of_lists(view).itertuples():
         tree_id = of.get(row.subject_id)
         about = (tree_id, tags.get(tree_id), row.subject, row.subject_id)
-        found.append((row.fid, *about, row.what, row.detail, row.row))
+        said = import_words.question_words(row.what), import_words.row_words(row.detail)
+        found.append((row.fid, *about, *said, row.row))
     return found
 
 

@@ -18,6 +18,7 @@ from werkzeug.exceptions import HTTPException
 from layers.errors import CrsUnsuitable, LayerError, NothingToCompute, OutsideDomain
 from service import errors
 from service.web.accepting import wants_page
+from service.web.import_words import row_words
 from service.web.sharing import is_shared
 
 MEDIA_TYPE = "application/problem+json"
@@ -162,6 +163,16 @@ TABLE: dict[type[Exception], Problem] = {
     ),
 }
 
+# The faults of HTTP that people meet.
+PLAIN: dict[int, tuple[Any, Any]] = {
+    404: (_l("There is no such page"), _l("Check the address, or start from the list of grounds.")),
+    405: (_l("This page takes no such request"), _l("Go back to the page before and send it from there.")),
+    413: (
+        _l("This is too large"),
+        _l("Send a smaller file, or bring it in with the command boleward import."),
+    ),
+}
+
 
 def problem_of(error: Exception) -> Problem:
     """Return the row of the table for an error, found along its class's bases."""
@@ -208,9 +219,11 @@ def _facts(error: Exception) -> dict[str, Any]:
             "status": error.code,
             "detail": error.description,
         }
+        if not _wants_document():
+            facts |= _plain_facts(error)
     else:
         problem = problem_of(error)
-        detail = str(problem.advice) if problem is UNEXPECTED else str(error)
+        detail = str(problem.advice) if problem is UNEXPECTED else row_words(str(error))
         status = problem.status
         if status == 422 and request.method in ("GET", "HEAD") and isinstance(error, errors.InvalidRequest):
             status = 400
@@ -223,11 +236,18 @@ def _facts(error: Exception) -> dict[str, Any]:
     return {**facts, "instance": f"urn:uuid:{uuid.uuid4()}", **_extensions(error)}
 
 
+def _plain_facts(error: HTTPException) -> dict[str, Any]:
+    """What a page says of a fault of HTTP; what we wrote ourselves stays."""
+    title, advice = PLAIN.get(error.code or 0, (error.name, error.description))
+    is_ours = error.description != type(error).description
+    return {"title": str(title), "detail": error.description if is_ours else str(advice)}
+
+
 def _extensions(error: Exception) -> dict[str, Any]:
     if isinstance(error, errors.Ask):
         return {"ask": {"option": error.option, "choices": error.choices}}
     if isinstance(error, errors.InvalidRequest):
-        return {"errors": [{"where": where, "detail": detail} for where, detail in error.faults]}
+        return {"errors": [{"where": where, "detail": row_words(said)} for where, said in error.faults]}
     if isinstance(error, errors.Conflict) and error.sent is not None:
         return {"sent": error.sent, "known": error.known}
     if isinstance(error, errors.NotAcceptable):

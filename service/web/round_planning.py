@@ -186,7 +186,10 @@ def _size_key(low: float | None, high: float | None) -> str:
 def _sizes(view: SiteView) -> list[tuple[str, str]]:
     return [
         ("", _("all sizes")),
-        *((_size_key(low, high), label(low, high, view.terms)) for low, high in bounds(view.terms.breaks_cm)),
+        *(
+            (_size_key(low, high), display.say(label(low, high, view.terms)))
+            for low, high in bounds(view.terms.breaks_cm)
+        ),
     ]
 
 

@@ -205,7 +205,7 @@ def test_doubtful_and_unknown_names_are_said_before_anything_is_taken(tmp_path):
     names = ["Tilia cordata", "Tillia cordata", "Winterlinde", "Tilia cordata"]
     guess = guess_of(prepared_of(tmp_path, listed("species", names), name="list.tsv"), "names")
     assert guess.value == "1 doubtful, 1 not known, of 3 names"
-    assert "'Tillia cordata' as Tilia cordata" in guess.why
+    assert "'Tillia cordata' = Tilia cordata" in guess.why
     assert "'Winterlinde'" in guess.why
 
 
