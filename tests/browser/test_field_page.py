@@ -18,6 +18,16 @@ CHECKED = """async cases => {
   const { check } = await import("/static/field/check.js");
   return cases.map(one => check(one.reading, one.expectation));
 }"""
+NEWER = """() => new Promise(done => {
+  const asked = indexedDB.open("boleward-field", 7);
+  asked.onupgradeneeded = () => {
+    for (const name of ["items", "pictures"]) asked.result.createObjectStore(name, { keyPath: "id" });
+    asked.result.createObjectStore("kept", { keyPath: "name" });
+    asked.transaction.objectStore("items").put({ id: "n1", format: 2, kind: "new kind", recorded_at: "x",
+      crew: "T1", site: "yard", round: null, content: { a: 1 }, order: 1, state: "waiting", why: null });
+  };
+  asked.onsuccess = () => { asked.result.close(); done(); };
+})"""
 SMALL_TARGETS = """least => [...document.querySelectorAll("button, a, input, summary, select, label.tick")]
   .filter(one => one.offsetParent !== null && !one.closest("label.tick:not(:scope)"))
   .map(one => [one.textContent.trim().slice(0, 30), one.getBoundingClientRect()])
@@ -455,6 +465,22 @@ def test_one_bad_item_holds_up_no_other(phone, fake):
     what_was_entered(page)
     assert "That cannot be." in page.inner_text("main")
     assert len(fake.items) == 2
+
+
+def test_what_a_newer_page_left_on_the_phone_is_sent_as_it_is(open_page, fake):
+    page = open_page(**PHONE).page
+    page.goto(f"{fake.address}/field/manifest.webmanifest")
+    page.evaluate(NEWER)
+    joined(page, fake)
+    page.click("text=Measure this tree")
+    guess(page)
+    read(page, "94")
+    all_sent(page)
+    formats = {batch["format"]: batch["items"] for batch in fake.batches}
+    assert formats[2] == [
+        {"kind": "new kind", "id": "n1", "recorded_at": "x", "crew": "T1", "content": {"a": 1}}
+    ]
+    assert [item["kind"] for item in formats[1]] == ["reading"]
 
 
 def test_over_plain_http_the_page_says_what_is_missing_and_readings_still_go(open_page, fake):
