@@ -21,10 +21,7 @@ WEB = ROOT / "service" / "web"
 KEYWORDS = {"_": None, "_l": None, "N_": None, "gettext": None, "ngettext": (1, 2)}
 NAMES = {"Boleward"}
 CLASSES = re.compile(r"\{% block layout %\}.*?\{% endblock %\}")  # of the page's style, no text
-AGAIN = (
-    "pybabel extract -F service/web/babel.cfg -k _l -k N_ --no-location --sort-output "
-    "-o service/web/translations/messages.pot service layers"
-)
+AGAIN = "make translations"
 
 
 def collected():
