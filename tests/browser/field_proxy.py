@@ -80,14 +80,15 @@ class Proxy:
         headers = {name: value for name, value in asked.headers.items() if name.lower() not in NOT_PASSED}
         if asked.path == "/field/sw.js":
             headers.pop("Accept-Encoding", None)
+        way = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
         try:
-            way = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
             way.request(asked.command, asked.path, body, headers)
             answer = way.getresponse()
             content = answer.read()
-            way.close()
-        except (OSError, http.client.HTTPException, TypeError):
+        except (OSError, http.client.HTTPException):
             return None
+        finally:
+            way.close()
         if asked.path == "/field/sw.js":
             content = content.replace(b'const VERSION = "', b'const VERSION = "%d' % self.worker)
         return answer.status, answer.getheaders(), content
