@@ -19,6 +19,7 @@ import pandas as pd
 import segno
 from fpdf import FPDF
 
+from layers import everyday_names
 from layers.inputs import SiteTerms
 from layers.translating import N_
 from layers.tree_codes import tag_code, tree_codes
@@ -38,6 +39,7 @@ _SIDE_MM = 4.0  # left free beside the text: printers do not reach the end of th
 _GREY = 150
 
 LABEL_WORDS: dict[str, str] = {
+    **everyday_names.WORDS,
     "rule": SHEET_WORDS["rule"],
     "title": N_("Labels of trees"),
     "check_title": N_("Check page, on plain paper"),
@@ -96,7 +98,9 @@ class Label:
     said: str
 
 
-def labels_of(view: SiteView, tree_ids: Sequence[str], address: str | None) -> list[Label]:
+def labels_of(
+    view: SiteView, tree_ids: Sequence[str], address: str | None, words: Mapping[str, str] = LABEL_WORDS
+) -> list[Label]:
     """Return the labels of trees, in the order given.
 
     Parameters
@@ -106,16 +110,21 @@ def labels_of(view: SiteView, tree_ids: Sequence[str], address: str | None) -> l
         Ids of trees of the ground.
     address : str, optional
         Lasting address of the pages, such as https://trees.example.org; None where the ground has none.
+    words : mapping
+        Words of the label, by the keys of LABEL_WORDS.
     """
     codes = tree_codes(view.records.trees["tree_id"])
     asked = view.trees.set_index("tree_id", drop=False).loc[list(tree_ids)]
-    return [_label(tree, codes[tree["tree_id"]], view.terms, address) for _, tree in asked.iterrows()]
+    return [_label(tree, codes[tree["tree_id"]], view.terms, address, words) for _, tree in asked.iterrows()]
 
 
-def _label(tree: pd.Series, own: str, terms: SiteTerms, address: str | None) -> Label:
+def _label(
+    tree: pd.Series, own: str, terms: SiteTerms, address: str | None, words: Mapping[str, str]
+) -> Label:
     code = tag_code(terms.site_id, own)
     name = next((said for said in (tree[column] for column in NAMES) if said), "")
-    return Label(tree["tree_id"], str(tree["tag"] or ""), str(name), terms.name, code, said_on(code, address))
+    name = everyday_names.in_words(str(name), words)
+    return Label(tree["tree_id"], str(tree["tag"] or ""), name, terms.name, code, said_on(code, address))
 
 
 def said_on(code: str, address: str | None) -> str:

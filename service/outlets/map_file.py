@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 
 from layers.error_model import Z95
+from layers.everyday_names import EVERYDAY
 from layers.intervals import is_estimated, quantile_of
 from layers.map_document import areas_with_figures, map_document
 from layers.map_words import MAP_WORDS
@@ -40,7 +41,7 @@ def site_map_document(
     ``plan_url`` is where the picture of a placed plan is found, with ``{id}`` and ``{version}`` in it.
     """
     return map_document(
-        _widened_trees(view),
+        _named(_widened_trees(view), voice),
         areas_with_figures(view.areas, _widened_figures(view)),
         view.records.targets,
         view.records.places,
@@ -56,6 +57,14 @@ def site_map_document(
         hazards=hazards_asking(view),
         closures=closures_with_trees(view),
     )
+
+
+def _named(trees: pd.DataFrame, voice: Voice | None) -> pd.DataFrame:
+    """The trees with the everyday names of their kinds in the words of the page."""
+    if voice is None:
+        return trees
+    said = {name: voice.translate(name) for name in EVERYDAY}
+    return trees.assign(common_name=[said.get(name, name) for name in trees["common_name"]])
 
 
 def _widened_trees(view: SiteView) -> pd.DataFrame:

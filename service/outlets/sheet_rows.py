@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from layers import columns, ground, taper
+from layers import columns, everyday_names, ground, taper
 from layers.hands import CM_PER_SAID
 from layers.inputs import SiteTerms
 from layers.units import CM_PER_IN, M_PER_FT, height_words
@@ -208,7 +208,7 @@ class RowMaker:
                 number=number,
                 tree_id=tree["tree_id"],
                 tag=str(tree["tag"] or self.words["no_tag"]),
-                what=str(name),
+                what=everyday_names.in_words(str(name), self.words),
                 where=self._where(tree, at[place], rows[-1] if rows else None),
                 x=x,
                 y=y,

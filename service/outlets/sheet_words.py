@@ -3,6 +3,7 @@
 Words in braces are filled in by the sheet.
 """
 
+from layers import everyday_names
 from layers.caution import CAUTION, NO_PHONE
 from layers.map_words import MAP_WORDS
 from layers.sights import DANGERS
@@ -12,6 +13,7 @@ from service.outlets.back_words import BACK_WORDS
 
 SHEET_WORDS: dict[str, str] = {
     **BACK_WORDS,
+    **everyday_names.WORDS,
     "caution": CAUTION,
     "no_phone": NO_PHONE,
     **{f"sight.{sight.word}": sight.plain for sight in DANGERS},

@@ -75,7 +75,7 @@ def labels_paper(slug: str) -> Response:
     body = labels_pdf(
         view.terms,
         sheet,
-        labels_of(view, chosen(view, asked), lasting()),
+        labels_of(view, chosen(view, asked), lasting(), words),
         first=1 if first is None else int(first),
         outlines=asked.text("outlines") == "yes",
         words=words,
