@@ -149,12 +149,12 @@ def _from(
     unit[unit == 0] = 1.0
 
     def left(scaled: Array) -> Array:
-        with np.errstate(over="ignore", invalid="ignore"):
-            return np.nan_to_num(parts.curve(time, *(scaled * unit)) - size, nan=1e6, posinf=1e6, neginf=-1e6)
+        return np.nan_to_num(parts.curve(time, *(scaled * unit)) - size, nan=1e6, posinf=1e6, neginf=-1e6)
 
-    found = optimize.least_squares(
-        left, np.array(start) / unit, xtol=1e-14, ftol=1e-14, gtol=1e-14, max_nfev=2000
-    )
+    with np.errstate(over="ignore", invalid="ignore"):
+        found = optimize.least_squares(
+            left, np.array(start) / unit, xtol=1e-14, ftol=1e-14, gtol=1e-14, max_nfev=2000
+        )
     found.x, found.jac = found.x * unit, found.jac / unit
     return found if np.isfinite(found.cost) and found.x[0] > 0 else None
 
@@ -163,11 +163,7 @@ def _said(form: Form, best: optimize.OptimizeResult, time: Array) -> Curve:
     names = _FORMS[form].names
     residual_sum = 2.0 * float(best.cost)
     variance = residual_sum / (len(time) - len(names))
-    _, sizes, turn = np.linalg.svd(best.jac / np.linalg.norm(best.jac, axis=0), full_matrices=False)
-    errors = np.full(len(names), np.inf)
-    if sizes[-1] > 1e-12 * sizes[0]:
-        spread = (turn.T / sizes) / np.linalg.norm(best.jac, axis=0)[:, None]
-        errors = np.sqrt(variance * np.sum(spread**2, axis=1))
+    errors = _errors(best.jac, variance)
     told = bool(np.isfinite(errors[0]) and errors[0] <= LARGEST_SHARE * best.x[0])
     told = told and bool(_FORMS[form].curve(time.max(), *best.x) >= LEAST_REACHED * best.x[0])
     return Curve(
@@ -179,6 +175,19 @@ def _said(form: Form, best: optimize.OptimizeResult, time: Array) -> Curve:
         told,
         TOLD if told else NOT_TOLD,
     )
+
+
+def _errors(jacobian: Array, variance: float) -> Array:
+    """Standard errors of the parameters; without end where the sizes do not depend on one of them."""
+    endless = np.full(jacobian.shape[1], np.inf)
+    length = np.linalg.norm(jacobian, axis=0)
+    if not length.all():
+        return endless
+    _, sizes, turn = np.linalg.svd(jacobian / length, full_matrices=False)
+    if sizes[-1] <= 1e-12 * sizes[0]:
+        return endless
+    spread = (turn.T / sizes) / length[:, None]
+    return np.asarray(np.sqrt(variance * np.sum(spread**2, axis=1)))
 
 
 def _none(form: Form, sentence: str) -> Curve:

@@ -41,6 +41,22 @@ def test_measurements_along_a_straight_line_tell_no_limit(form):
     assert found.sentence == NOT_TOLD or "No curve" in found.sentence
 
 
+@pytest.mark.parametrize("form", ["logistic", "Gompertz", "Chapman-Richards"])
+@pytest.mark.parametrize(
+    "size",
+    [
+        [30.0] * 6,
+        [30, 31, 30, 31, 30, 30.5],
+        [10, 40, 40, 40, 40, 40],
+        [40, 39, 38, 37, 36, 35],
+        [1, 1e3] * 3,
+    ],
+)
+def test_sizes_that_no_curve_of_growth_goes_through_are_no_trouble(form, size):
+    found = fit_curve(form, np.array([0.0, 365, 730, 1100, 1500, 1900]), np.array(size, dtype=float))
+    assert not found.identifiable or found.errors["limit"] <= LARGEST_SHARE * found.parameters["limit"]
+
+
 def test_the_limit_is_told_up_to_a_quarter_of_it():
     rng = np.random.default_rng(2)
     shape = 60 / (1 + np.exp(-(AGES - 20) / 8))
