@@ -52,7 +52,7 @@ _OWN = {  # columns that people fill in, by their own words
     "target": ("name",),
     "tree": ("tag", "scientific_name", "name_as_written", "common_name", "genus", "status_as_said"),
     "status_event": ("as_said",),
-    "reading": ("crew", "note", "reason"),
+    "reading": ("crew", "note", "reason", "rule"),
     "observation": ("text", "method", "crew"),
     "inspection": ("organisation", "qualification", "note"),
     "inspection_answer": ("note",),
