@@ -145,10 +145,10 @@ class Taking:
             if not ready:
                 waits |= {entry.id: said.why for entry, _v, said in meant if isinstance(said, Waits)}
                 break
-            self._enter(ready)
+            self._enter(ready, ground)
         return waits
 
-    def _enter(self, ready: Sequence[tuple[Entry, dict[str, Any]]]) -> None:
+    def _enter(self, ready: Sequence[tuple[Entry, dict[str, Any]]], ground: Ground) -> None:
         """Enter records of all kinds together."""
         parts: list[Part] = []
         for kind, (of, model) in KINDS.items():
@@ -161,13 +161,16 @@ class Taking:
             if answer.outcome == "refused" and answer.known is not None:
                 why = words.DIFFERENT
             self.answers[answer.id] = FieldAnswer(answer.id, answer.outcome, why)
-        self._ask_of_removed(ready)
+        self._ask_of_removed(ready, ground)
 
-    def _ask_of_removed(self, ready: Sequence[tuple[Entry, dict[str, Any]]]) -> None:
+    def _ask_of_removed(self, ready: Sequence[tuple[Entry, dict[str, Any]]], ground: Ground) -> None:
         """A measurement of a tree that was taken out is kept and asked about, as on the page to check."""
         mine = {e.id: said["stem_id"] for e, said in ready if e.kind == "reading" and not said.get("void")}
         new = {id: stem for id, stem in mine.items() if self.answers[id].outcome in _NEW}
-        stems = by_ids(self.connection, schema.stem, self.site.fid, new.values())
+        known = {id: ground.stems[id] for id in new.values() if id in ground.stems}
+        left = set(new.values()) - set(known)
+        more = by_ids(self.connection, schema.stem, self.site.fid, left) if left else {}
+        stems = {**known, **more}
         gone = removed_trees(self.connection, self.site.fid, [row.tree_id for row in stems.values()])
         for id, stem in new.items():
             if stems[stem].tree_id in gone:

@@ -19,7 +19,7 @@ from service.field_records import HELPER_SAYS, Entry, PhotoIn, StatusSent, TreeS
 from service.field_trees import is_by_phone
 from service.records import Appended, CalibrationIn, ObservationIn, ReadingIn, StatusIn, parsed
 from service.store import schema
-from service.store.field_rows import first_place, stems_of, trees_with_tags
+from service.store.field_rows import first_place, removed_trees, stems_of, trees_with_tags
 from service.store.rows import by_ids
 
 PHOTO = Kind(schema.photo, None, {}, None, no_question)
@@ -119,7 +119,7 @@ class Ground:
         self.stems = self._rows(schema.stem, [v.get("stem_id") for _, v in values])
         self.trees |= self._rows(schema.tree, [row.tree_id for row in self.stems.values()])
         tags = [str(v["tag"]).strip() for _, v in values if v.get("tag")]
-        self.tagged = trees_with_tags(connection, site.fid, tags) if tags else {}
+        self.tagged = self._standing(trees_with_tags(connection, site.fid, tags)) if tags else {}
         self.parents: dict[str, Any] = {}
         self.known: dict[str, Any] = {}
         for kind, (of, _model) in KINDS.items():
@@ -127,6 +127,15 @@ class Ground:
             self.parents |= self._rows(of.table, [v.get("supersedes") for v in mine])
             self.known |= self._rows(of.table, [v["id"] for v in mine if v.get("tag")])
         self._first: tuple[tuple[float, float] | None] | None = None
+
+    def _standing(self, tagged: dict[str, list[Any]]) -> dict[str, list[Any]]:
+        """Trees by number: those that were taken out only where no other one has the number."""
+        ids = [row.id for rows in tagged.values() for row in rows]
+        gone = removed_trees(self.connection, self.site.fid, ids)
+        return {
+            tag: [row for row in rows if row.id not in gone and not is_by_phone(row.kept)] or rows
+            for tag, rows in tagged.items()
+        }
 
     def _rows(self, table: Any, ids: list[Any]) -> dict[str, Any]:
         wanted = [id for id in ids if isinstance(id, str)]

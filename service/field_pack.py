@@ -14,9 +14,11 @@ import numpy as np
 import shapely
 
 from layers import packing
+from layers.everyday_names import in_words
 from layers.hands import FEWEST_TIMES, LAID
 from layers.round_plan import PRACTICE, REPEAT
 from layers.sights import SIGHTS
+from layers.standing import REMOVED
 from layers.tree_codes import tree_codes
 from service.actors import LOCAL_MANAGER
 from service.crew_words import CrewPass
@@ -73,7 +75,7 @@ class _Packing:
         self, view: SiteView, now: RoundNow, crew: CrewPass, ground: FieldGround, words: PackWords
     ) -> None:
         self.view, self.now, self.crew, self.ground, self.words = view, now, crew, ground, words
-        self.trees = view.plain_trees
+        self.trees = view.plain_trees[view.plain_trees["status"] != REMOVED].reset_index(drop=True)
         self.at = ground.at(self.trees)
         self.sheet = next((s for s in now.plan["sheets"] if s["crew_id"] == crew.crew_id), None)
         self.targets = [
@@ -186,9 +188,16 @@ class _Packing:
             return None
         return {"address": PICTURE, "mark": f"{image.id}-{image.version}", "corners": corners}
 
+    def _kind(self, row: Any) -> str | None:
+        """The name of a tree, an everyday one in the words of the reader."""
+        said = next((said for name in NAMES if (said := getattr(row, name))), None)
+        return said and in_words(said, self.words.sheet)
+
     def _trees(self) -> list[dict[str, Any]]:
         view = self.view
-        roles = {tree["tree_id"]: tree["role"] for tree in self.sheet["trees"]} if self.sheet else {}
+        roles: dict[str, str] = {}  # one that comes twice, for practice and later, is gone to once
+        for tree in self.sheet["trees"] if self.sheet else ():
+            roles.setdefault(tree["tree_id"], tree["role"])
         order = {tree: n for n, tree in enumerate(roles)}
         where = self._where(list(roles))
         codes = tree_codes(view.records.trees["tree_id"])
@@ -203,7 +212,7 @@ class _Packing:
                     "id": id,
                     "tag": row.tag or None,
                     "code": codes.get(id),
-                    "name": next((said for name in NAMES if (said := getattr(row, name))), None),
+                    "name": self._kind(row),
                     "where": where.get(id) or row.place or None,
                     "x": None if x != x else round(x, 2),
                     "y": None if y != y else round(y, 2),

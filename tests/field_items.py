@@ -21,21 +21,28 @@ PHONE = str(uuid.UUID(int=77))
 LON_M, LAT_M = 1 / 71_700.0, 1 / 111_200.0
 DAY = "2026-05-04"
 AHEAD = {"name": "Spring", "from_on": "2999-05-04", "height_m": 1.3, "pupils": 2, "trained_staff": 1}
-AHEAD |= {"lon_deg": 9.0, "lat_deg": 49.9999, "meeting_words": "at the gate", "practice": 1}
+AHEAD |= {"meeting_words": "at the gate", "practice": 1}
 
 
 def ground(store, **more):
     """A ground with eight trees, two of them with the number 7, and measuring days of three teams."""
-    create_site(store, SLUG, actor=LOCAL_MANAGER, site_id=str(uuid.UUID(int=9_200)), phone="112", **more)
+    site_id = str(uuid.UUID(int=9_200))
+    create_site(store, SLUG, actor=LOCAL_MANAGER, site_id=site_id, phone="112", **more)
     tags = ["1", "2", "3", "4", "5", "6", "7", "7"]
+    is_local = more.get("frame") == "local"
     trees = [
-        {"id": id, "tag": tag, "lon_deg": 9.0 + n % 4 * 10 * LON_M, "lat_deg": 50.0 + n // 4 * 10 * LAT_M}
+        {"id": id, "tag": tag, **_place(n % 4 * 10.0, n // 4 * 10.0, is_local)}
         for n, (id, tag) in enumerate(zip(TREES, tags, strict=True))
     ]
     trees[5]["stems"] = 2
     add_trees(store, SLUG, LOCAL_MANAGER, trees)
-    plan_round(store, SLUG, LOCAL_MANAGER, AHEAD, ROUND)
+    plan_round(store, SLUG, LOCAL_MANAGER, {**AHEAD, **_place(0.0, -10.0, is_local)}, ROUND)
     return store
+
+
+def _place(x, y, is_local):
+    """A place so many metres from the first tree."""
+    return {"x_m": x, "y_m": y} if is_local else {"lon_deg": 9.0 + x * LON_M, "lat_deg": 50.0 + y * LAT_M}
 
 
 def passes(store):

@@ -8,6 +8,7 @@ from contextlib import contextmanager, suppress
 from functools import cached_property
 from itertools import count
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 import sqlalchemy as sa
@@ -19,6 +20,7 @@ from sqlalchemy.engine import Row as Row
 from service.errors import StoreUnavailable
 
 _serials = count(1)
+LONGEST_WAIT_S = 10  # for another writer
 
 
 class Store:
@@ -30,6 +32,8 @@ class Store:
         self.address = address
         self._own_folder: tempfile.TemporaryDirectory[str] | None = None
         self._writer = engine.execution_options(boleward_writes=True)
+        # SQLite lets whoever looks first have the lock; in a queue nobody waits for seconds beside others
+        self._turn = Lock() if engine.dialect.name == "sqlite" else None
         if engine.dialect.name == "postgresql":
             # a writer waits for the site's row and then sees what the one before it wrote
             self._writer = self._writer.execution_options(isolation_level="READ COMMITTED")
@@ -72,8 +76,26 @@ class Store:
         StoreUnavailable
             If the store is locked for too long, full, or read-only.
         """
-        with _as_store_trouble(), self._writer.connect() as connection, connection.begin():
+        with (
+            self._in_turn(),
+            _as_store_trouble(),
+            self._writer.connect() as connection,
+            connection.begin(),
+        ):
             yield connection
+
+    @contextmanager
+    def _in_turn(self) -> Iterator[None]:
+        """Let one thread of this process write at a time."""
+        if self._turn is None:
+            yield
+            return
+        if not self._turn.acquire(timeout=LONGEST_WAIT_S):
+            raise StoreUnavailable(f"The store cannot be used: {plain_fault(Exception('locked'))}.")
+        try:
+            yield
+        finally:
+            self._turn.release()
 
     def close(self) -> None:
         """Let go of all connections."""
@@ -124,7 +146,7 @@ def connect(address: str) -> Store:
         raise StoreUnavailable(f"The folder {path.parent} cannot be made: {error.strerror}.") from error
     engine = sa.create_engine(
         f"sqlite:///{path}",
-        connect_args={"timeout": 10, "check_same_thread": False},
+        connect_args={"timeout": LONGEST_WAIT_S, "check_same_thread": False},
         poolclass=sa.pool.QueuePool,
     )
     event.listen(engine, "connect", _prepare_sqlite)
@@ -153,7 +175,7 @@ def _prepare_sqlite(raw: Any, _record: object) -> None:
     for pragma in (
         "synchronous=FULL",
         "foreign_keys=ON",
-        "busy_timeout=10000",
+        f"busy_timeout={LONGEST_WAIT_S * 1000}",
         "trusted_schema=OFF",
         "temp_store=MEMORY",
         "cache_size=-65536",

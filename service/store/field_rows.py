@@ -77,21 +77,24 @@ def stems_of(conn: Connection, site_fid: int, tree_id: str) -> Sequence[Row[Any]
 
 
 def removed_trees(conn: Connection, site_fid: int, tree_ids: Iterable[str]) -> set[str]:
-    """Return which of these trees somebody has settled to be taken out."""
+    """Return which of these trees are taken out, by the last that somebody settled, else as written."""
     wanted = list(dict.fromkeys(tree_ids))
-    found: set[str] = set()
+    last: dict[str, str] = {}
     later = status_event.alias()
     corrected = sa.exists().where(later.c.site_id == site_fid, later.c.supersedes == status_event.c.id)
     for start in range(0, len(wanted), AT_ONCE):
         part = wanted[start : start + AT_ONCE]
-        gone = sa.select(tree.c.id).where(tree.c.site_id == site_fid, tree.c.id.in_(part))
-        found.update(conn.scalars(gone.where(tree.c.status == "removed")))
-        said = sa.select(status_event.c.subject_id).where(
+        written = sa.select(tree.c.id, tree.c.status).where(tree.c.site_id == site_fid, tree.c.id.in_(part))
+        last |= {row.id: row.status for row in conn.execute(written)}
+        said = sa.select(status_event.c.subject_id, status_event.c.status).where(
             status_event.c.site_id == site_fid, status_event.c.subject_id.in_(part), ~corrected
         )
-        settled = said.where(status_event.c.status == "removed", status_event.c.in_doubt == 0)
-        found.update(conn.scalars(settled.where(status_event.c.void == 0)))
-    return found
+        settled = said.where(status_event.c.in_doubt == 0, status_event.c.void == 0)
+        by_day = sa.func.coalesce(status_event.c.happened_on, "")
+        last |= {
+            row.subject_id: row.status for row in conn.execute(settled.order_by(by_day, status_event.c.fid))
+        }
+    return {id for id, status in last.items() if status == "removed"}
 
 
 def first_place(conn: Connection, site_fid: int) -> tuple[float, float] | None:

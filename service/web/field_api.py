@@ -84,6 +84,8 @@ def send() -> ResponseReturnValue:
 
 def told(slug: str, answers: list[FieldAnswer]) -> list[dict[str, str]]:
     """Return answers as they are sent, with their sentences in the language of the page."""
+    if not any(answer.why for answer in answers):
+        return [{"id": answer.id, "outcome": answer.outcome} for answer in answers]
     voice = display.Units(terms_at(current.store(), slug, LOCAL_MANAGER).units).voice()
     out = []
     for answer in answers:

@@ -109,6 +109,14 @@ def test_a_number_of_one_tree_is_that_tree(ground):
     assert outcomes(ground, [sent]) == ["already there"]
 
 
+def test_a_number_is_that_of_the_tree_that_stands_where_another_one_was_taken_out(ground):
+    gone = {"subject_id": TREES[6], "status": "removed", "happened_on": "2026-01-10"}
+    enter_statuses(ground, SLUG, LOCAL_MANAGER, [gone])
+    sent = reading(tag="7")
+    assert outcomes(ground, [sent]) == ["taken"]
+    assert readings(ground)[sent["id"]].stem_id == STEMS[7]
+
+
 def test_what_is_dropped_stays_dropped_and_its_phone_hears_why(ground):
     sent = reading(tag="99")
     take(ground, [sent])
