@@ -261,6 +261,11 @@ def _about(view: SiteView, explanation: Explanation) -> str:
     return f"{name}, {_class_words(view, int(key.split(':')[1]))}" if classes else name
 
 
+def _in(words: str, units: display.Units, kind: str = "width") -> str:
+    """The words of a column with its unit."""
+    return f"{words}, {units.unit(kind)}"
+
+
 def _class_words(view: SiteView, number: int) -> str:
     bounds = size_classes.bounds(view.terms.breaks_cm)[number]
     return display.say(size_classes.label(*bounds, view.terms))
@@ -285,7 +290,7 @@ def _table(view: SiteView, explanation: Explanation, units: display.Units, day: 
         heads = [_("Kind"), _("Trees")]
         cells = [[Cell(row.scientific_name), _plainly(row.count_)] for row in _named(rows)]
     elif "nearest_m" in columns:
-        heads = [_("Tree"), f"{_('To the nearest other tree')}, {units.unit('height')}"]
+        heads = [_("Tree"), _in(_("To the nearest other tree"), units, "height")]
         cells = [
             [_tree_cell(view, row, day), Cell(units.shown(row.nearest_m, "height"), row.nearest_m)]
             for row in rows.itertuples()
@@ -313,15 +318,14 @@ def _tree_cell(view: SiteView, row: Any, day: str) -> Cell:
 def _of_readings(
     view: SiteView, rows: pd.DataFrame, units: display.Units
 ) -> tuple[list[str], list[list[Cell]]]:
-    width = units.unit("width")
     heads = [
         _("Day"),
         _("As it was said"),
         _("With"),
-        f"{_('Width where it was measured')}, {width}",
+        _in(_("Width where it was measured"), units),
         _("Factor to %(height)s", height=units.height(view.terms.breast_height_m)),
-        f"{_('Width at %(height)s', height=units.height(view.terms.breast_height_m))}, {width}",
-        f"{_('Deviation of its own')}, {width}",
+        _in(_("Width at %(height)s", height=units.height(view.terms.breast_height_m)), units),
+        _in(_("Deviation of its own"), units),
         _("Weight"),
         _("How it came about"),
     ]
@@ -350,14 +354,13 @@ def _of_readings(
 def _of_stems(
     view: SiteView, rows: pd.DataFrame, units: display.Units, day: str
 ) -> tuple[list[str], list[list[Cell]]]:
-    width = units.unit("width")
     tags = view.trees.set_index("tree_id")["tag"]
     numbers = view.records.stems.set_index("stem_id")["number"]
     heads = [
         _("Trunk"),
         _("Day"),
-        f"{_('Width at %(height)s', height=units.height(view.terms.breast_height_m))}, {width}",
-        f"{_('Deviation of its own')}, {width}",
+        _in(_("Width at %(height)s", height=units.height(view.terms.breast_height_m)), units),
+        _in(_("Deviation of its own"), units),
     ]
     cells = []
     for row in rows.itertuples():

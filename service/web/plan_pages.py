@@ -81,7 +81,8 @@ def place(slug: str, id: str) -> Any:
         off = number(100 * misfit, 1)
         area = number(100 * HALF_WIDTH * plan_image.area_error_share(misfit), 1)
         said = _("The second known length comes out %(off)s %% off.", off=off)
-        flash(f"{said} {_('Areas drawn on this plan are known to give or take %(area)s %%.', area=area)}")
+        known = _("Areas drawn on this plan are known to give or take %(area)s %%.", area=area)
+        flash(f"{said} {known}")
     return form.away(f"/sites/{slug}/plans/{id}")
 
 

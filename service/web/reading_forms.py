@@ -153,7 +153,8 @@ def correct(slug: str, reading_id: str) -> Any:
     if answers is None or form.refused(sent, answers):
         return _correct_page(view, reading, tree_id, sent)
     kept = _("The measurement was crossed out.") if crossing_out else _("The measurement was corrected.")
-    form.told(answers, f"{kept} {_('What was said before is kept in the history.')}")
+    still = _("What was said before is kept in the history.")
+    form.told(answers, f"{kept} {still}")
     if not crossing_out:
         reading_answers.tell(current.site_view(slug), [answer.id for answer in answers])
     return form.away(f"/sites/{slug}/trees/{tree_id}")

@@ -1,5 +1,6 @@
 """Every text of the pages is collected for translators, and a translation reaches the pages."""
 
+import ast
 import io
 import re
 from pathlib import Path
@@ -45,6 +46,24 @@ def template():
 def test_the_template_holds_every_text_and_no_other(template):
     known = {message.id[0] if message.pluralizable else message.id for message in template if message.id}
     assert known == set(collected()), f"make it again: {AGAIN}"
+
+
+def test_no_text_is_given_where_the_collecting_does_not_look(template):
+    """Inside of an f-string it collects nothing."""
+    known = {
+        each for message in template for each in ([*message.id] if message.pluralizable else [message.id])
+    }
+    modules = [path for package in ("service", "layers") for path in (ROOT / package).rglob("*.py")]
+    calls = [
+        node
+        for path in modules
+        if "node_modules" not in path.parts
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and getattr(node.func, "id", "") in KEYWORDS and node.args
+    ]
+    said = {call.args[0].value for call in calls if isinstance(call.args[0], ast.Constant)}
+    assert len(said) > 1000
+    assert said - known == set()
 
 
 def test_the_caution_and_the_words_of_the_map_are_among_them(template):
