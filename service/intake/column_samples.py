@@ -3,7 +3,7 @@
 import re
 from collections.abc import Callable, Sequence
 
-from service.intake import cells, day_cells, status_cells
+from service.intake import cells, day_cells, degrees, status_cells
 
 SAMPLE = 600
 
@@ -26,6 +26,11 @@ def share(said: Sequence[str], fits: Callable[[str], bool]) -> float:
 def is_number(cell: str) -> bool:
     """Return whether a cell is a number with either decimal sign."""
     return cells.number(cell) is not None or cells.number(cell, comma=True) is not None
+
+
+def is_coordinate(cell: str) -> bool:
+    """Return whether a cell is one coordinate: a number, or degrees with letters, minutes or seconds."""
+    return is_number(cell) or degrees.angle(cell) is not None
 
 
 def is_size(cell: str) -> bool:
@@ -60,6 +65,8 @@ def _is_status(cell: str) -> bool:
 
 
 def _is_pair(cell: str) -> bool:
+    if degrees.pair(cell) is not None:
+        return True
     return len(re.findall(r"[-+]?[0-9]+\.[0-9]+", cell)) == 2 and not re.search(r"[^\W\de]{2}", cell)
 
 
@@ -97,5 +104,6 @@ CHECKS: dict[str, Callable[[list[str]], bool]] = {
     "point": lambda said: share(said, _is_pair) >= 0.8,
     "geometry": lambda said: share(said, is_wkt) >= 0.8,
     "keeper": lambda said: share(said, lambda c: c in ("ours", "shared", "not ours", "not known")) >= 0.9,
-    **{role: (lambda said: share(said, is_number) >= 0.5) for role in ("lon", "lat", "x", "y", "area_ha")},
+    "area_ha": lambda said: share(said, is_number) >= 0.5,
+    **{role: (lambda said: share(said, is_coordinate) >= 0.5) for role in ("lon", "lat", "x", "y")},
 }

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from service.errors import InvalidRequest
-from service.intake import cells, guess_crs
+from service.intake import cells, degrees, guess_crs, unread_positions
 from service.intake.bounded_shapes import from_wkt
 from service.intake.guess_columns import Columns
 from service.intake.prepared import Guess, ImportOptions, Question, SiteFacts
@@ -60,6 +60,7 @@ def positions(
     x, y, named_degrees, said = as_written(table, columns, questions)
     known = np.isfinite(x) & np.isfinite(y)
     if not known.any():
+        guesses += unread_positions.told(table, columns)
         return Positions(x, y, questions=questions)
     said = guess_crs.code_of(options.crs) if options.crs else said
     if said is None:
@@ -112,12 +113,13 @@ def as_written(
         return *_points(table.geometry, questions), False, table.crs
     for first, second in (("lon", "lat"), ("x", "y")):
         if first in single and second in single:
-            x = _numbers(table, single[first], questions)
-            y = _numbers(table, single[second], questions)
+            x, angles_x = _numbers(table, single[first], "lon", questions)
+            y, angles_y = _numbers(table, single[second], "lat", questions)
             half = np.isfinite(x) != np.isfinite(y)
             for row in np.flatnonzero(half):
                 questions.setdefault(int(row), Question("position", "Only one of two coordinates is given."))
-            return np.where(half, np.nan, x), np.where(half, np.nan, y), first == "lon", table.crs
+            named_degrees = first == "lon" or angles_x or angles_y
+            return np.where(half, np.nan, x), np.where(half, np.nan, y), named_degrees, table.crs
     if "point" in single:
         return *_pairs(table, single["point"], questions), True, None
     shapes: list[Any] | None = table.geometry
@@ -130,26 +132,40 @@ def as_written(
     return *_points(shapes, questions), False, said
 
 
-def _numbers(table: SourceTable, header: str, questions: dict[int, Question]) -> np.ndarray:
+def _numbers(
+    table: SourceTable, header: str, axis: str, questions: dict[int, Question]
+) -> tuple[np.ndarray, bool]:
+    """Return the numbers of a column of coordinates, and whether any is written with letters or minutes."""
     column = table.column(header)
     comma = cells.decimal_comma(column, by_default=table.decimal_comma)
     out = np.full(len(column), np.nan)
+    any_angle = False
     for row, cell in enumerate(column):
         if not cell or cells.is_missing(cell):
             continue
         value = cells.number(cell, comma=comma)
-        if value is None:
-            questions[row] = Question("position", f"{cell[:40]!r} is no coordinate.", header)
-        else:
+        angle = degrees.angle(cell) if value is None else None
+        if angle is not None and angle.axis in (None, axis):
+            value, any_angle = angle.value, True
+        if value is not None:
             out[row] = value
-    return out
+        elif angle is not None:
+            other = "longitude" if angle.axis == "lon" else "latitude"
+            detail = f"{cell[:40]!r} is a {other} in the column of the other; no position was taken."
+            questions[row] = Question("position", detail, header)
+        else:
+            questions[row] = Question("position", f"{cell[:40]!r} is no coordinate.", header)
+    return out, any_angle
 
 
 def _pairs(table: SourceTable, header: str, questions: dict[int, Question]) -> tuple[np.ndarray, np.ndarray]:
     lat, lon = (np.full(len(table.rows), np.nan) for _ in range(2))
     for row, cell in enumerate(table.column(header)):
+        lettered = degrees.pair(cell)
         numbers = re.findall(r"[-+]?[0-9]{1,3}(?:\.[0-9]{1,17})?", cell)
-        if len(numbers) == 2:
+        if lettered is not None:
+            lon[row], lat[row] = lettered
+        elif len(numbers) == 2 and not re.search(r"[^\W\d_]|[°º'′\"″]", cell):
             lat[row], lon[row] = float(numbers[0]), float(numbers[1])
         elif not cells.is_missing(cell):
             questions[row] = Question("position", f"{cell[:40]!r} is no pair of coordinates.", header)

@@ -97,6 +97,8 @@ OF_PLACES = (
     N_("Only one of two coordinates is given."),
     N_("Only one of longitude and latitude is given."),
     N_("%(text)s is no coordinate."),
+    N_("%(text)s is a longitude in the column of the other; no position was taken."),
+    N_("%(text)s is a latitude in the column of the other; no position was taken."),
     N_("%(text)s is no pair of coordinates."),
     N_("%(text)s is no position; KML writes longitude,latitude with decimal points."),
     N_("A tree stands at one point; this row has another shape."),

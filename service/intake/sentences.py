@@ -82,6 +82,20 @@ OF_POSITIONS = (
     ),
     N_("As written the latitudes cannot be, or lie far from the site; exchanged they fit."),
     N_("Both coordinates are exactly 0, which no tree has: the position is missing."),
+    N_("It may be the longitude, but no column is there that could be the other of the two."),
+    N_("It may be the latitude, but no column is there that could be the other of the two."),
+    N_(
+        "It may be the longitude, but %(text)s and others in it are no coordinates that are read here; write "
+        "them as 51.5033 or 51°30'12\"N."
+    ),
+    N_(
+        "It may be the latitude, but %(text)s and others in it are no coordinates that are read here; write "
+        "them as 51.5033 or 51°30'12\"N."
+    ),
+    N_(
+        "Its cells, such as %(text)s, look like references of a grid with letters, which are not read here: "
+        "give longitude and latitude, or easting and northing as numbers."
+    ),
 )
 OF_SIZES = (
     N_("The header %(text)s says what it is and its unit."),
@@ -168,6 +182,7 @@ OF_VALUES = (
     N_("what the file calls it and place"),
     N_("position to 0.1 m and species as written"),
     N_("missing in %(number)s rows"),
+    N_("not taken from %(text)s"),
     N_("unknown in %(number)s rows"),
     N_("by name in %(number)s rows"),
     N_("%(number)s doubtful, %(text)s not known, of %(other)s names"),

@@ -11,7 +11,7 @@ from layers import columns
 from service.errors import InvalidRequest
 from service.intake import cells, guess_crs, row_positions
 from service.intake.bounded_shapes import from_wkt, validity_fault
-from service.intake.column_samples import is_number, is_wkt, sample
+from service.intake.column_samples import is_coordinate, is_number, is_wkt, sample
 from service.intake.guess_columns import Columns
 from service.intake.own_rows import COMPUTED, OWN_IDS, as_it_was, is_ours
 from service.intake.prepared import (
@@ -58,7 +58,8 @@ def _assigned(table: SourceTable, options: ImportOptions) -> dict[str, str]:
             continue
         if role == "area_ha" and area_unit(header) is None:
             continue
-        if role in _NUMBERS and sum(map(is_number, said)) < 0.5 * len(said):
+        reads = is_number if role == "area_ha" else is_coordinate
+        if role in _NUMBERS and sum(map(reads, said)) < 0.5 * len(said):
             continue
         out[role] = header
     if "name" not in out:

@@ -99,6 +99,8 @@ GUESS_WORDS = {
     "delimiter": _l("what parts the columns"),
     "header row": _l("row of the headings"),
     "crs": _l("coordinates"),
+    "coordinates": _l("coordinates"),
+    "position": _l("position"),
     "size": _l("sizes"),
     "key": _l("how rows are told apart"),
     "tag": _l("tree numbers"),

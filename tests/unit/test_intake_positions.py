@@ -139,3 +139,53 @@ def test_rows_at_zero_zero_do_not_hide_that_the_others_are_degrees_close_togethe
     prepared = prepared_of(tmp_path, "tag,x,y\n1,9.1,47.6\n2,9.2,47.6\n3,0,0\n")
     assert guess_of(prepared, "crs").value == "WGS84 (EPSG:4326)"
     assert [row.lon_deg for row in prepared.trees] == [9.1, 9.2, None]
+
+
+WRITTEN = [("51°30'12\"N", "0°07'39\"W"), ("51 30 12 N", "0 07 39 W"), ("51.5033333 N", "0.1275 W")]
+
+
+def of_texts(rows, header="Latitude,Longitude"):
+    cells = (",".join('"' + cell.replace('"', '""') + '"' for cell in row) for row in rows)
+    return f"tag,girth cm,{header}\n" + "".join(f"{n},80,{row}\n" for n, row in enumerate(cells))
+
+
+@pytest.mark.parametrize("written", WRITTEN)
+def test_degrees_with_letters_minutes_and_seconds_are_read(tmp_path, written):
+    found = places(prepared_of(tmp_path, of_texts([written, written])))
+    assert found[1] == pytest.approx((-0.1275, 51.0 + 30 / 60 + 12 / 3600), abs=1e-6)
+
+
+def test_degrees_and_decimal_minutes_are_read_without_letters(tmp_path):
+    found = places(prepared_of(tmp_path, of_texts([("51°30.2'", "-0°07.65'")])))
+    assert found == [pytest.approx((-0.1275, 51.0 + 30.2 / 60))]
+
+
+def test_both_coordinates_with_letters_may_stand_in_one_cell(tmp_path):
+    found = places(prepared_of(tmp_path, of_texts([("51°30'12\"N, 0°07'39\"W",)], "Position")))
+    assert found == [pytest.approx((-0.1275, 51.0 + 30 / 60 + 12 / 3600))]
+
+
+@pytest.mark.parametrize("cell", ["0.1275 W", "51°61'N", "51.5 O", "somewhere"])
+def test_a_coordinate_that_cannot_be_read_gets_a_sentence_in_its_row(tmp_path, cell):
+    row = prepared_of(tmp_path, of_texts([WRITTEN[0], (cell, "0.1 W"), WRITTEN[0]])).trees[1]
+    assert (row.lon_deg, asked(row)) == (None, ["position"])
+    assert repr(cell) in row.questions[0].detail
+
+
+def test_columns_of_coordinates_that_cannot_be_read_get_a_sentence_each(tmp_path):
+    prepared = prepared_of(tmp_path, of_texts([("near the gate", "5 steps left")] * 3))
+    said = {g.value: g.why for g in prepared.guesses if g.what == "position"}
+    assert "'near the gate'" in said["not taken from 'Latitude'"]
+    assert "'5 steps left'" in said["not taken from 'Longitude'"]
+
+
+def test_a_latitude_without_a_longitude_is_said(tmp_path):
+    prepared = prepared_of(tmp_path, of_texts([("51.5",), ("51.6",)], "Latitude"))
+    assert "the other of the two" in guess_of(prepared, "position").why
+
+
+@pytest.mark.parametrize("cell", ["TQ 123 456", "SU12345678", "33U VP 12345 12345"])
+def test_references_of_a_grid_with_letters_are_not_read_but_said(tmp_path, cell):
+    prepared = prepared_of(tmp_path, of_texts([(cell,), (cell,)], "Grid ref"))
+    assert repr(cell) in guess_of(prepared, "position").why
+    assert prepared.trees[0].kept["Grid ref"] == cell
