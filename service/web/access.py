@@ -99,9 +99,10 @@ RIGHTS: dict[tuple[str, str], Right] = {
     ("/sites/<slug>/sheets.pdf", "GET"): "look",
     ("/sites/<slug>/labels", "GET"): "look",
     ("/sites/<slug>/labels.pdf", "GET"): "look",
-    ("/t/", "GET"): "look",
-    ("/t/<code>", "GET"): "look",
-    ("/T/<code>", "GET"): "look",
+    ("/t/<code>", "GET"): "enter",
+    ("/T/<code>", "GET"): "enter",
+    ("/tags", "GET"): "look",
+    ("/tags/<code>", "GET"): "look",
     ("/sites/<slug>/grid", "GET"): "measure",
     ("/sites/<slug>/grid", "POST"): "measure",
     ("/sites/<slug>/trees/<tree_id>/<any(chart, 'chart-narrow'):name>.svg", "GET"): "look",
@@ -296,10 +297,15 @@ def _asking(right: Right) -> Actor:
         return VISITOR
     if is_of_field(_rule()):
         return _crew()
-    passed_on = any(name in request.headers for name in PASSED_ON)
-    if is_from_network() or passed_on or not is_loopback(request.remote_addr or ""):
+    if not sits_here():
         raise NotPermitted(_("look; only somebody at this computer has it"))
     return LOCAL_MANAGER
+
+
+def sits_here() -> bool:
+    """Whether whoever asks sits at this computer, and nobody passed the request on."""
+    passed_on = any(name in request.headers for name in PASSED_ON)
+    return not is_from_network() and not passed_on and is_loopback(request.remote_addr or "")
 
 
 def _crew() -> Actor:

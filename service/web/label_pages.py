@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator
 from typing import Any
+from urllib.parse import quote
 
 import pandas as pd
 from flask import Blueprint, Response, redirect, render_template, request
@@ -22,6 +23,7 @@ from service.outlets.label_sheets import (
 from service.outlets.sheets import trees_in
 from service.view import SiteView, key_of, sites, view_of
 from service.web import current, form, frame
+from service.web.access import sits_here
 from service.web.addresses import lasting
 from service.web.listing import natural
 from service.web.sheet_pages import pdf_answer, zones_of
@@ -131,10 +133,17 @@ def _meant(part: str) -> Iterator[str]:
         yield from map(str, range(int(span[1]), int(span[2]) + 1))
 
 
-@bp.get("/t/", defaults={"code": ""})
 @bp.get("/t/<code>")
 @bp.get("/T/<code>")
 def tag(code: str) -> Any:
+    """What the QR code of a tag opens: the tree's page for whoever sits here, else the page for measuring."""
+    said = quote(code, safe="")
+    return redirect(f"/tags/{said}" if sits_here() else f"/field/#t/{said}", 302)
+
+
+@bp.get("/tags", defaults={"code": ""})
+@bp.get("/tags/<code>")
+def tagged(code: str) -> Any:
     """Lead from the code of a tag to its tree; where several trees may be meant, ask which."""
     said = code or request.args.get("code", "")
     read = read_code(said)

@@ -7,13 +7,14 @@ from wsgiref.types import StartResponse, WSGIApplication, WSGIEnvironment
 FIELD = "/field"
 FILES = "/static/field/"
 ICON = "/static/mark.svg"
+TAGS = ("/t/", "/T/")  # what the code on a tag opens: on a phone the page for measuring
 
 _through = ContextVar("through the door to the network", default=False)
 
 
 def is_of_field(path: str) -> bool:
     """Whether an address belongs to what phones use."""
-    return path in (FIELD, ICON) or path.startswith((f"{FIELD}/", FILES))
+    return path in (FIELD, ICON) or path.startswith((f"{FIELD}/", FILES, *TAGS))
 
 
 def is_from_network() -> bool:

@@ -102,7 +102,7 @@ def _tree(n, trees):
     return {
         "id": str(uuid.uuid5(uuid.NAMESPACE_URL, f"tree{n}")),
         "tag": "14" if n >= trees - 2 else str(n + 1),
-        "code": f"AB{n:03d}",
+        "code": f"HJ{n + 2}WX",
         "name": "Quercus robur",
         "where": f"{n + 1}th from the gate",
         "x": None if n == 4 else 12.0 * n,

@@ -237,8 +237,17 @@ def test_two_trees_with_one_number_ask_which(phone):
     list_of(page)
     page.fill("input[type=search]", "14")
     assert "2 trees have the number 14. Which one is it?" in page.inner_text("main")
-    page.fill("input[type=search]", "ab001")
+    page.fill("input[type=search]", "hj3wx")
     assert page.locator(".rows button").count() == 1
+
+
+def test_the_code_of_a_tag_that_a_camera_reads_leads_to_its_tree(phone, fake):
+    wanted = pack_of()["trees"][2]
+    phone.page.evaluate("code => { location.hash = `t/K4R-${code}`; }", wanted["code"].lower())
+    phone.page.locator("main[data-screen=trees]").wait_for()
+    assert phone.page.locator("main .rows li").count() == 1
+    phone.page.locator("main .rows li button").click()
+    assert wanted["tag"] in phone.page.locator("main h1").inner_text()
 
 
 def test_the_way_to_the_next_tree_is_said_from_where_the_phone_is(open_page, fake):

@@ -284,7 +284,8 @@ def test_a_lasting_address_stands_on_every_tag_and_leads_to_the_tree(lasting_cli
     picture = cut_out(pictures(printed(lasting_client, "numbers=A3").data), sheet, 0)
     (said,) = read(picture)
     assert re.fullmatch(r"HTTPS://TREES\.EXAMPLE\.ORG/T/[2-9A-Z]{4}-[2-9A-Z]{5}", said)
-    answer = lasting_client.get(said.removeprefix("HTTPS://TREES.EXAMPLE.ORG"))
+    path = said.removeprefix("HTTPS://TREES.EXAMPLE.ORG")
+    answer = lasting_client.get(lasting_client.get(path).location)
     tree = site.trees.loc[site.trees["tag"] == "A3", "tree_id"].iloc[0]
     assert (answer.status_code, answer.location) == (302, f"/sites/{SLUG}/trees/{tree}")
     assert "HTTPS://TREES.EXAMPLE.ORG/T/" in lasting_client.get(f"/sites/{SLUG}/labels").text
@@ -295,7 +296,7 @@ def lasting_client(store, tmp_path):
     return create_app(store, Settings(data_folder=tmp_path, public_address=ADDRESS)).test_client()
 
 
-@pytest.mark.parametrize("path", ["/t/{code}", "/T/{code}", "/t/{lower}", "/t/{tree}", "/t/?code={code}"])
+@pytest.mark.parametrize("path", ["/tags/{code}", "/tags/{lower}", "/tags/{tree}", "/tags?code={code}"])
 def test_a_code_leads_to_its_tree_however_it_is_written(client, site, path):
     label = labels_of(site, [site.trees["tree_id"].iloc[4]], None)[0]
     code = label.code
@@ -303,20 +304,28 @@ def test_a_code_leads_to_its_tree_however_it_is_written(client, site, path):
     assert (answer.status_code, answer.location) == (302, f"/sites/{SLUG}/trees/{label.tree_id}")
 
 
+def test_the_code_of_a_tag_opens_the_tree_for_whoever_sits_here_and_the_page_for_measuring_on_phones(client):
+    assert client.get("/t/ABC-DEF2").location == "/tags/ABC-DEF2"
+    for elsewhere in ({"REMOTE_ADDR": "192.0.2.7"}, {"HTTP_X_FORWARDED_FOR": "192.0.2.7"}):
+        assert client.get("/T/ABC-DEF2", environ_overrides=elsewhere).location == "/field/#t/ABC-DEF2"
+    hostile = client.get("/t/x%23%3Cb%3E", environ_overrides={"REMOTE_ADDR": "192.0.2.7"})
+    assert hostile.location == "/field/#t/x%23%3Cb%3E"
+
+
 def test_a_code_that_was_misread_or_is_of_no_tree_is_explained(client, site):
     label = labels_of(site, [site.trees["tree_id"].iloc[4]], None)[0]
     wrong = label.code[:-1] + ("2" if label.code[-1] != "2" else "3")
-    refused = client.get(f"/t/{wrong}")
+    refused = client.get(f"/tags/{wrong}")
     assert refused.status_code == 400
     assert "a letter is missing or was misread" in refused.text
-    assert client.get("/t/").status_code == 400
-    assert client.get("/t/" + tree_codes(["of another ground"])["of another ground"]).status_code == 404
+    assert client.get("/tags").status_code == 400
+    assert client.get("/tags/" + tree_codes(["of another ground"])["of another ground"]).status_code == 404
 
 
 def test_a_code_that_is_older_than_one_of_its_trees_asks_which(client, site, monkeypatch):
     code = labels_of(site, [site.trees["tree_id"].iloc[4]], None)[0].code
     monkeypatch.setattr(label_pages, "named_by", lambda _code, ids: list(ids)[:2])
-    text = client.get(f"/t/{code}").text
+    text = client.get(f"/tags/{code}").text
     for tree in site.trees["tree_id"][:2]:
         assert f'href="/sites/{SLUG}/trees/{tree}"' in text
 

@@ -168,6 +168,7 @@ def test_below_field_what_anybody_may_open_is_on_the_list_and_the_rest_needs_a_t
     assert anybody == {
         *("/field", "/field/", "/field/sw.js", "/field/manifest.webmanifest"),
         *("/field/api/join", "/field/api/hello"),
+        *("/t/<code>", "/T/<code>"),
     }
     client = app.test_client()
     for rule, method, path in rules(app):

@@ -2,8 +2,8 @@
 //     export async function show(place, state, go)
 //   place   an empty element that the screen fills (dom.js makes elements: h, button, field, oneOf, anyOf ...)
 //   state   what the page knows: .name and .args of the screen that is shown; .me, who is measuring here
-//           ({token, ends_at, crew, kind, site, round, site_name, round_name}, null before joining); .pack (see
-//           field.md's GET /field/api/pack; null before it came); .items, what was entered (keep.js);
+//           ({token, ends_at, crew, kind, site, round, site_name, round_name}, null before joining); .pack (made by
+//           service/field_pack.py; null before it came); .items, what was entered (keep.js);
 //           .here ({x, y, lon_deg, lat_deg, accuracy_m} or null, null where the device gives no place);
 //           .closed, .done, ids of trees that are closed for this team, or done
 //   go      go(name, args) shows another screen, go.back() the one before; args must be plain data.
@@ -198,18 +198,22 @@ async function start() {
   Object.assign(state, { me, pack, items, clock: clock ?? 0 });
   worked();
   keep.watch(changed);
-  wordOfAddress();
-  addEventListener("hashchange", () => { if (wordOfAddress()) show("join", history.state.args); });
+  saidByAddress();
+  addEventListener("hashchange", () => { if (saidByAddress()) show(history.state.name, history.state.args); });
   await show(history.state?.name ?? "next", history.state?.args ?? {});
   document.documentElement.dataset.ready = "yes";
   await afterwards();
 }
 
-// The word of a slip that was scanned: /field/#green-heron.
-function wordOfAddress() {
-  const word = decodeURIComponent(location.hash.slice(1)).replace(/[-+]/g, " ").trim();
-  if (word) history.replaceState({ name: "join", args: { word } }, "", location.pathname);
-  return word;
+// The word of a slip that was scanned: /field/#green-heron; the code of a tag: /field/#t/K4R-7HXMP.
+function saidByAddress() {
+  let said = "";
+  try { said = decodeURIComponent(location.hash.slice(1)); } catch { /* no address of ours */ }
+  const [, code] = /^t\/(.{1,80})$/.exec(said) ?? [];
+  const word = said.replace(/[-+]/g, " ").trim();
+  if (code) history.replaceState({ name: "trees", args: { find: code } }, "", location.pathname);
+  else if (word) history.replaceState({ name: "join", args: { word } }, "", location.pathname);
+  return Boolean(word);
 }
 
 async function afterwards() {

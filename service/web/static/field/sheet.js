@@ -34,12 +34,16 @@ const plain = (text) => (text ?? "").trim().toLowerCase().replace(/\s+/g, " ");
 
 // Trees with a number or short code; else those whose number or name begins so.
 export function findTrees(state, typed) {
-  const said = plain(typed), code = said.toUpperCase().split("-").pop();
+  const said = plain(typed), code = tagCode(said);
   if (!said) return [];
   const { trees } = state.pack;
   const exact = trees.filter((tree) => plain(tree.tag) === said || tree.code === code);
   return exact.length ? exact : trees.filter((tree) => plain(tree.tag).startsWith(said) || plain(tree.name).includes(said)).slice(0, 30);
 }
+
+// The tree's part of what stands on a tag, with letters that were taken for others put right.
+const TAKEN_FOR = { 0: "D", O: "D", Q: "D", 1: "L", I: "L", Z: "2", S: "5", B: "8", G: "6", U: "V" };
+const tagCode = (said) => said.toUpperCase().split("-").pop().replace(/[0OQ1IZSBGU]/g, (letter) => TAKEN_FOR[letter]);
 
 // From where a tree is looked for: the device, else the tree that was entered last, else the meeting point.
 export function standing(state) {

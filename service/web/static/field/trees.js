@@ -8,7 +8,7 @@ import { scanButton } from "./which.js";
 import { t } from "./words.js";
 
 export async function show(place, state, go) {
-  const find = field(t("find"), { hint: t("find_hint"), kind: "search" });
+  const find = field(t("find"), { hint: t("find_hint"), kind: "search", value: state.args.find ?? "" });
   const list = h("div", { "aria-live": "polite" });
   const fill = () => list.replaceChildren(...found(state, go, find.input.value));
   find.input.addEventListener("input", fill);
