@@ -26,6 +26,7 @@ UNDER_A_FULL_LINE = 2.0  # words that a header must have more, if a line above i
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 _MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
 _OLD_CODE_PAGES = ("cp1252", "cp850", "mac_roman")
+_IN_A_ROW = 0.2  # share of special bytes four in a row, above which they are not western (assumption)
 _LETTERS = frozenset("äöüÄÖÜßéèêëáàâãåíìîïóòôõøúùûñçæœÉÈÀÁÂÃÅÍÓÔÕÚÑÇØÆŒ°²³×½¼’–")
 
 
@@ -162,6 +163,12 @@ def _old_code_page(data: bytes, wrong: UnicodeDecodeError, name: str, guesses: l
     damaged = data.decode("utf-8", "replace").count("\ufffd")
     if sound > 4 * damaged or re.search(rb"\xed[\xa0-\xbf][\x80-\xbf]", data):
         raise Unreadable(_broken(data, wrong, name))
+    if _of_another_script(data):
+        raise Unreadable(
+            f"The letters of {name} cannot be told: it is not UTF-8, and they stand as those of Japanese, "
+            "Chinese, Korean, Cyrillic or Greek do in encodings of their own. Save the list as CSV (UTF-8) "
+            "and import that."
+        )
     foreign = Counter(re.findall(rb"[\x80-\xff]", data))
     scores: dict[str, float] = {}
     for page in _OLD_CODE_PAGES:
@@ -187,6 +194,20 @@ def _old_code_page(data: bytes, wrong: UnicodeDecodeError, name: str, guesses: l
         )
     )
     return data.decode(best, "replace")
+
+
+def _of_another_script(data: bytes) -> bool:
+    """Return whether special bytes follow each other as in no western language, one letter or two each."""
+    special = len(re.findall(rb"[\x80-\xff]", data))
+    in_a_row = sum(map(len, re.findall(rb"[\x80-\xff]{4,}", data)))
+    if in_a_row > _IN_A_ROW * special:
+        return True
+    try:  # its second bytes may be those of plain letters
+        text = data.decode("cp932")
+    except UnicodeDecodeError:
+        return False
+    wide = sum(not letter.isascii() for letter in text)
+    return sum(map(len, re.findall("[\u3040-\u30ff\u4e00-\u9fff]{2,}", text))) > 0.5 * wide
 
 
 def _delimiter(text: str, name: str, guesses: list[Guess]) -> str:

@@ -36,6 +36,30 @@ def test_the_encoding_is_guessed_and_said(read, encoding, said):
     assert guesses(table)["encoding"] == said
 
 
+@pytest.mark.parametrize(
+    ("text", "encoding"),
+    [
+        ("番号,樹種,幹周cm\n1,クスノキ,120\n2,ケヤキ,88\n", "cp932"),
+        ("no,kind,girth cm\n1,クスノキ,120\n2,ケヤキ,88\n", "cp932"),
+        ("番号,樹種,幹周cm\n1,クスノキ,120\n2,ケヤキ,88\n", "euc_jp"),
+        ("编号,树种,胸围cm\n1,香樟,120\n2,银杏,88\n", "gb18030"),
+        ("編號,樹種\n1,樟樹\n2,榕樹\n", "big5"),
+        ("번호,수종\n1,느티나무\n2,은행나무\n", "euc_kr"),
+        ("номер,вид\n1,Липа\n2,Дуб\n", "cp1251"),
+        ("αρ,είδος\n1,Πλάτανος\n", "cp1253"),
+    ],
+)
+def test_letters_of_other_scripts_are_not_guessed_but_said_to_be_unknown(read, text, encoding):
+    with pytest.raises(Unreadable, match=r"letters of list\.csv cannot be told.*CSV \(UTF-8\)"):
+        read(text.encode(encoding))
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "cp850", "mac_roman"])
+def test_western_letters_beside_each_other_are_no_other_script(read, encoding):
+    text = "Nr;Straße;Art\n1;Süßäcker;châtaignier\n2;Größe;créée\n3;Høyåsen;ïöü\n"
+    assert read(text.encode(encoding)).columns[1] == ["Süßäcker", "Größe", "Høyåsen"]
+
+
 @pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
 def test_the_delimiter_is_guessed_and_said(read, delimiter):
     text = "".join(delimiter.join(row) + "\r\n" for row in (["tag", "species"], ["1", "x"], ["2", "y"]))
