@@ -45,6 +45,7 @@ _QUANTITY = re.compile(
     re.IGNORECASE,
 )
 _FRACTIONS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
+_LONE_FRACTION = re.compile(rf"(?<![0-9])(?<![0-9][ -])[{''.join(_FRACTIONS)}]")
 _FRACTION = re.compile(r"(?:([0-9]{1,3})[ -]\s*)?(1/2|[13]/4|[1357]/8|[0-9]{1,2}/16)(?![0-9/])")
 _STEM_WORDS = (
     "stems?|trunks?|st(?:ä|ae)mme|stamm|troncs?|tiges?|brins?|fusti|tronchi|troncos?|tallos?|stammen"
@@ -135,17 +136,19 @@ def _in_words(text: str, *, comma: bool) -> SizeCell:
         return SizeCell(class_from=klass[0], class_to=klass[1], unit=klass[2])
     text = _LEADING.sub("", text, count=1) if _LEADING.match(text) else text
     counted = _COUNTED.fullmatch(text)
-    found = _stems(_fractions_as_decimals(counted.group(2) if counted else text), comma=comma)
+    found = _stems(_fractions_as_decimals(counted.group(2) if counted else text, comma=comma), comma=comma)
     if counted and len(found.values) != int(counted.group(1)):
         return SizeCell(odd=True)
     return found
 
 
-def _fractions_as_decimals(text: str) -> str:
-    """Return a text with fractions of an inch such as ``12 1/2`` or ``9½`` as decimals.
+def _fractions_as_decimals(text: str, *, comma: bool) -> str:
+    """Return a text with fractions of an inch such as ``12 1/2``, ``9½`` or ``¾`` as decimals.
 
     A bare ``1/2`` stays: it may be two stems. Halves to sixteenths only, in lowest terms but for sixteenths.
     """
+    text = re.sub(r"\s+", " ", text)
+    text = _LONE_FRACTION.sub(lambda sign: f"0 {_FRACTIONS[sign.group()]}", text)
     for sign, written in _FRACTIONS.items():
         text = text.replace(sign, f" {written}")
 
@@ -153,7 +156,10 @@ def _fractions_as_decimals(text: str) -> str:
         if found.group(1) is None:
             return found.group(0)
         above, below = map(int, found.group(2).split("/"))
-        return f"{int(found.group(1)) + above / below:g}" if above < below else found.group(0)
+        if above >= below:
+            return found.group(0)
+        value = f"{int(found.group(1)) + above / below:g}"
+        return value.replace(".", ",") if comma else value
 
     return _FRACTION.sub(decimal, text.strip())
 

@@ -54,6 +54,18 @@ def test_a_cell_of_several_stems_gives_each_its_size(cell, values):
 
 
 @pytest.mark.parametrize(
+    ("cell", "comma", "values"),
+    [
+        *(("½", False, (0.5,)), ("¾", True, (0.75,)), ("⅛", True, (0.125,)), ('¾"', False, (0.75,))),
+        *(("9½", False, (9.5,)), ("9 ½", True, (9.5,)), ("12⅛", True, (12.125,)), ("9-½", False, (9.5,))),
+        *(("30 + ½", False, (30, 0.5)), ("½ / ¾", False, (0.5, 0.75)), ("1/2", False, (1, 2))),
+    ],
+)
+def test_the_sign_of_a_fraction_is_a_fraction_and_never_two_stems(cell, comma, values):
+    assert cells.size_cell(cell, comma=comma).values == values
+
+
+@pytest.mark.parametrize(
     ("cell", "value", "unit"),
     [("30 cm", 30, "cm"), ('12"', 12, "in"), ("1.2 m", 1.2, "m"), ("3' 4\"", 40, "in")],
 )
