@@ -46,7 +46,7 @@ _US: dict[str, tuple[float, Any]] = {
     "per_ground": (HA_PER_ACRE, _l("per acre")),
     "cut_face_per_ground": (FT2_PER_ACRE_PER_M2_PER_HA, _l("sq ft per acre")),
     "height": (1 / M_PER_FT, _l("ft")),
-    "growth": (1 / CM_PER_IN, _l("in a year")),
+    "growth": (1 / CM_PER_IN, _l("inches a year")),
 }
 _MONTH = re.compile(r"[1-9]\d{3}-(?:0[1-9]|1[0-2])")
 _DECIMALS = {

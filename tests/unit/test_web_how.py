@@ -24,7 +24,7 @@ PER_METRIC = {  # how much of each display unit a metric unit is
     "cm": 1.0,
     "in": 1 / 2.54,
     "cm a year": 1.0,
-    "in a year": 1 / 2.54,
+    "inches a year": 1 / 2.54,
     "m²": 1.0,
     "sq ft": 1 / 0.3048**2,
     "ha": 1.0,

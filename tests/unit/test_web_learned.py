@@ -89,7 +89,9 @@ def test_every_round_of_the_park_tells_guesses_teams_and_trees_and_says_that_nob
     assert "Half of the guesses were off by less than" in said
     assert "Nobody has counted a trunk in hands here yet." in said
     assert re.search(r"Half of the pairs lie within \d\.\d in of each other", said)
-    assert re.search(r"On average a trunk grew by \d\.\d+ in a year round, give or take \d\.\d+", said)
+    assert re.search(
+        r"On average the distance round a trunk grew by \d\.\d+ inches a year, give or take \d\.\d+", said
+    )
     assert "It is 40 in round at 4 ft 6 in" in said
 
 
