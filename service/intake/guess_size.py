@@ -35,6 +35,8 @@ _UNIT_PRIOR = {
 }
 _MEDIAN = (math.log(85.0), 0.8)  # girth [ln cm] of the middle tree of a list, and its scatter
 _TOP = (math.log(200.0), 0.7)  # of the tree that 95 of 100 stay below
+FEW = range(5, 40)  # sizes of a list whose top is one of them, so that one slip would decide (assumption)
+SLIPPED = 3.0  # so many times the next smaller one, the largest of few is left out (assumption)
 SURE_ENOUGH = 0.8
 SURE_ENOUGH_OF_ALL = 0.95  # where neither quantity nor unit is said by a word, and for inches anywhere
 
@@ -74,8 +76,12 @@ def settled(
     said: Said | None,
     north_america: bool | None,
     guesses: list[Guess],
+    *,
+    metric_words: bool = False,
 ) -> list[NumberColumn]:
     """Return the size columns with quantity and unit settled; what was inferred is added to ``guesses``.
+
+    ``metric_words`` is whether the headers are in a language of countries with metric units.
 
     Raises
     ------
@@ -90,10 +96,10 @@ def settled(
     for kind, group in groups.items():
         quantity = kind[0]
         if said is not None and (quantity is None or quantity == said.quantity or len(groups) == 1):
-            known[kind] = said
+            known[kind] = _of_both(said, kind, group, len(groups) == 1, guesses)
             continue
         pooled = np.concatenate([values[column.header] for column in group])
-        known[kind] = _inferred(*kind, pooled, north_america, group, guesses)
+        known[kind] = _inferred(*kind, pooled, north_america, metric_words, group, guesses)
     return [
         column
         if column.what == "class"
@@ -109,16 +115,45 @@ def _kind(column: NumberColumn) -> _Kind:
     return column.what, column.unit, column.usual
 
 
+def _names(group: Sequence[NumberColumn]) -> str:
+    return ", ".join(column.header for column in group[:3]) + (" ..." if len(group) > 3 else "")
+
+
+def _of_both(
+    said: Said, kind: _Kind, group: Sequence[NumberColumn], alone: bool, guesses: list[Guess]
+) -> Said:
+    """Return what --size and the header say together; where they differ, which of them holds is said.
+
+    The unit of a header is the more specific word. Only where all headers of a file say quantity and unit
+    alike can the option have no other purpose than to say that they are wrong.
+    """
+    quantity, unit, _usual = kind
+    if unit in (None, said.unit) and quantity in (None, said.quantity):
+        return said
+    names = _names(group)
+    if unit is not None and not (alone and quantity is not None):
+        found = Said(said.quantity, unit)
+        other = f"the header {names!r} says {_WORDS[unit]}: the header holds"
+        why = f"--size says {_WORDS[said.unit]}, but {other}."
+        guesses.append(Guess("size", _words(found.quantity, found.unit), why, 0.9))
+        return found
+    told = _words(quantity, unit) if quantity and unit else quantity
+    why = f"The header {names!r} says {told}, but --size says {_words(said.quantity, said.unit)}: that holds."
+    guesses.append(Guess("size", _words(said.quantity, said.unit), why, 0.9))
+    return said
+
+
 def _inferred(
     quantity: str | None,
     unit: str | None,
     usual: str | None,
     values: np.ndarray,
     north_america: bool | None,
+    metric_words: bool,
     group: Sequence[NumberColumn],
     guesses: list[Guess],
 ) -> Said:
-    names = ", ".join(column.header for column in group[:3]) + (" ..." if len(group) > 3 else "")
+    names = _names(group)
     if quantity is not None and unit is not None:
         guesses.append(
             Guess("size", _words(quantity, unit), f"The header {names!r} says what it is and its unit.", 0.98)
@@ -126,6 +161,8 @@ def _inferred(
         return Said(quantity, unit)
     if usual is not None:
         north_america = False  # the standard has inches written: who forgets a unit means a metric one
+    by_words = metric_words and north_america is None
+    north_america = False if by_words else north_america
     likely = likelihoods(quantity, unit, values, north_america, usual)
     ranked = sorted(likely, key=lambda key: -likely[key])
     best = ranked[0]
@@ -142,7 +179,9 @@ def _inferred(
     if usual is not None:
         why = _by_standard(usual, best, values, names)
     else:
-        why = _reasons(quantity, unit, best, values, north_america, names)
+        why = _reasons(quantity, unit, best, values, None if by_words else north_america, names)
+        if by_words and unit is None:
+            why = f"{why.removesuffix('.')}; the headers are in a language of countries with metric units."
     guesses.append(Guess("size", _words(*best), why, round(min(likely[best], 0.97), 2)))
     return Said(*best)
 
@@ -176,9 +215,11 @@ def likelihoods(
 
 
 def _magnitude(values: np.ndarray, quantity: str, unit: str) -> float:
-    positive = values[values > 0]
+    positive = np.sort(values[values > 0])
     if len(positive) == 0:
         return 0.0
+    if len(positive) in FEW and positive[-1] > SLIPPED * positive[-2]:
+        positive = positive[:-1]
     log = 0.0
     for share, (mean, scatter) in ((0.5, _MEDIAN), (0.95, _TOP)):
         girth = girth_cm(float(np.quantile(positive, share)), quantity, unit)

@@ -10,7 +10,7 @@ from service.intake.column_samples import is_number, sample
 from service.intake.guess_columns import Columns, NumberColumn
 from service.intake.prepared import Guess, ImportOptions
 from service.intake.source_table import SourceTable
-from service.intake.words import roles_of
+from service.intake.words import roles_of, speaks_metric
 
 _SAME = 0.02  # a diameter within 2 % of girth / pi was computed from it, or the other way round (assumption)
 
@@ -39,7 +39,8 @@ def settle(
         return
     sizes = [replace(c, unit=said.unit) if said and c.what == "class" else c for c in columns.sizes]
     values = {c.header: size_rows.numbers(table, c) for c in sizes if c.what != "class"}
-    sizes = guess_size.settled(sizes, values, said, american, guesses)
+    metric = speaks_metric(table.headers)
+    sizes = guess_size.settled(sizes, values, said, american, guesses, metric_words=metric)
     columns.sizes = [_class_unit(table, c, american, guesses) if c.what == "class" else c for c in sizes]
     _leave_out_computed(table, columns)
 

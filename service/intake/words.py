@@ -310,3 +310,11 @@ def language(headers: list[str]) -> str | None:
     counts = {code: sum(token in words for token in said) for code, words in LANGUAGE_WORDS.items()}
     ranked = sorted(counts.items(), key=lambda item: -item[1])
     return ranked[0][0] if ranked[0][1] > 0 and ranked[0][1] > ranked[1][1] else None
+
+
+def speaks_metric(headers: list[str]) -> bool:
+    """Return whether headers are rather in the languages of countries with metric units than in English."""
+    said = {token for header in headers for token in folded(header).split()}
+    english = LANGUAGE_WORDS["en"]
+    others = frozenset().union(*(words for code, words in LANGUAGE_WORDS.items() if code != "en"))
+    return len(said & others - english) > len(said & english - others)

@@ -47,6 +47,7 @@ LISTS = {
     "degrees": ("a.csv", "tag,x,y\n1,9.1,47.6\n2,9.2,47.6\n3,0,0\n"),
     "exchanged": ("a.csv", "tag,lon,lat\n1,47.6,109.1\n2,47.6,109.2\n"),
     "national": ("a.csv", FAR),
+    "metric words": ("a.csv", "Nr;Umfang\n" + "".join(f"{n};{80 + n}\n" for n in range(9))),
     "no degrees": ("a.csv", "tag,girth cm,lat,lon\n1,90,here,there\n"),
     "half a pair": ("a.csv", "tag,girth cm,longitude\n1,90,9.1\n"),
     "grid letters": ("a.csv", "tag,girth cm,grid ref\n1,90,TQ 123 456\n"),
@@ -68,6 +69,13 @@ ASKED = {
 }
 
 
+SIZES_SAID = {
+    "diameter-cm": "tag,2017,2018 (in)\n1,30,12\n2,31,12.5\n",
+    "girth-mm": "tag,girth cm\n1,90\n",
+    "girth-cm": "tag,diameter\n1,90\n",
+}
+
+
 def is_known(sentence):
     return import_words.known(sentence)
 
@@ -79,6 +87,13 @@ def test_every_reason_of_a_guess_is_made_of_texts_that_translators_have(tmp_path
     whys = [guess.why for guess in prepared.guesses] + list(prepared.left_out.values())
     assert whys
     assert [why for why in whys if not is_known(why)] == []
+
+
+@pytest.mark.parametrize("size", SIZES_SAID)
+def test_what_holds_of_an_option_and_a_header_is_said_in_texts_that_translators_have(tmp_path, size):
+    why = [guess.why for guess in prepared_of(tmp_path, SIZES_SAID[size], size=size).guesses]
+    assert any("holds." in said for said in why)
+    assert [said for said in why if not is_known(said)] == []
 
 
 @pytest.mark.parametrize("kind", ASKED)

@@ -66,6 +66,43 @@ def test_the_option_wins_over_header_and_values(tmp_path):
     assert prepared.trees[0].readings[0].unit == "mm"
 
 
+def test_the_unit_of_a_yearly_header_holds_against_the_option_and_is_said(tmp_path):
+    text = "tag,2017,2018 (in)\n1,30,12\n2,31,12.5\n"
+    prepared = prepared_of(tmp_path, text, size="diameter-cm")
+    said = [(r.measured_on[:4], r.quantity, r.unit) for r in prepared.trees[0].readings]
+    assert said == [("2017", "diameter", "cm"), ("2018", "diameter", "in")]
+    guess = guess_of(prepared, "size")
+    assert guess.why == "--size says cm, but the header '2018 (in)' says inches: the header holds."
+
+
+def test_headers_that_differ_keep_their_units_whatever_the_option_says(tmp_path):
+    text = "tag,dbh 2017 (cm),dbh 2018 (in)\n1,30,12\n2,31,12.5\n"
+    rows = prepared_of(tmp_path, text, size="diameter-cm").trees
+    assert [r.unit for r in rows[0].readings] == ["cm", "in"]
+
+
+def test_an_option_that_overrules_a_header_is_said(tmp_path):
+    prepared = prepared_of(tmp_path, table("stammumfangCM", [72, 169]), size="girth-mm")
+    assert "--size says girth in mm: that holds" in guess_of(prepared, "size").why
+
+
+SHORT = [80, 95.5, 101.25, 110, 112, 113.75, 120, 130.5, 150, 170]
+
+
+@pytest.mark.parametrize("top", [190, 900, 1750, 3800])
+@pytest.mark.parametrize("header", ["Umfang", "circonférence", "perímetro"])
+def test_one_slip_at_the_top_of_a_short_list_makes_no_saplings_of_its_trees(tmp_path, header, top):
+    guess = guess_of(prepared_of(tmp_path, table(header, [*SHORT, top])), "size")
+    assert guess.value == "girth in cm"
+    assert "language of countries with metric units" in guess.why
+
+
+def test_a_short_list_that_may_be_in_inches_is_still_asked_for(tmp_path):
+    with pytest.raises(Ask) as found:
+        prepared_of(tmp_path, table("girth", [*SHORT, 190]))
+    assert found.value.choices[:2] == ["girth-cm", "girth-in"]
+
+
 @pytest.mark.parametrize("size", ["girth", "cm", "girth-yard", "volume-cm"])
 def test_a_size_option_that_cannot_be_is_refused(tmp_path, size):
     with pytest.raises(InvalidRequest, match="--size"):
