@@ -22,15 +22,17 @@ from layers.standing import REMOVED, settled_events
 from layers.taper import HIGHEST_M
 from layers.usual_sizes import YOUNG_LOG_SD, YOUNG_MEDIAN_CM, YOUNG_SHARE
 
-UNLIKE, FORK, PLANTED, GONE, AHEAD, HIGH_UP = (
+UNLIKE, FORK, PLANTED, LONG_AGO, GONE, AHEAD, HIGH_UP = (
     "unlike before",
     "two corrections",
     "before planting",
+    "long ago",
     "after removal",
     "day ahead",
     "high up the trunk",
 )
 ACCEPT, SUPERSEDE, VOID, ASK_AGAIN = "accept", "supersede", "void", "ask again"
+LIVING_MEMORY = "1900"  # the year before which a day is rather mistyped than remembered (assumption)
 NEAR = 2.0  # deviations within which no explanation of the usual weights reaches the limit
 
 _COLUMNS = ("reading_id", "stem_id", "tree_id", "measured_on", "what", "verdict", "detail")
@@ -212,7 +214,7 @@ def _high_up(live: pd.DataFrame) -> Iterator[tuple[Any, ...]]:
 def _not_standing(
     records: Records, live: pd.DataFrame, measured: NDArray[np.datetime64]
 ) -> Iterator[tuple[Any, ...]]:
-    """Readings of trees that were not planted yet, or were there no more."""
+    """Readings of trees that were not planted yet, or were there no more; very old ones of the others."""
     tree = dict(zip(records.stems["stem_id"], records.stems["tree_id"], strict=True))
     tree_ids = live["stem_id"].map(tree)
     planted = dict(zip(records.trees["tree_id"], records.trees["planted_on"], strict=True))
@@ -222,6 +224,8 @@ def _not_standing(
         first = day[n][:4] if day[n].endswith(_YEAR_ONLY) else day[n]
         if said[n][: len(first)] < first:
             yield ids[n], PLANTED, None, day[n]
+    for n in np.flatnonzero(pd.isna(day) & (measured < np.datetime64(LIVING_MEMORY, "D"))).tolist():
+        yield ids[n], LONG_AGO, None, None
     events = settled_events(records.status_events)
     gone = events[(events["status"] == REMOVED) & ~events["in_doubt"].astype(bool) & events["day"].notna()]
     since = dict(zip(gone["subject_id"], gone["happened_on"], strict=True))

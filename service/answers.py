@@ -34,6 +34,7 @@ OF_RECORDS = (
     N_("%(said)s makes %(value)s, not %(other)s; type one of them again."),
     N_("A class needs class_from_cm or class_to_cm."),
     N_("A class from %(low)s to %(high)s cm holds nothing; give the smaller end first."),
+    N_("Only a diameter by caliper has a second axis; leave value_2 out."),
     N_("A reading needs a value; leave the row empty when nothing was measured."),
     N_("%(value)s %(measure)s is below zero; type it again."),
     N_("%(value)s %(measure)s is more than 45 m round the trunk; check number and unit."),

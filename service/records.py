@@ -182,6 +182,8 @@ class ReadingIn(Appended):
                 )
         elif self.value is None and not self.void:
             raise ValueError("a reading needs a value; leave the row empty when nothing was measured")
+        if self.value_2 is not None and self.quantity != "diameter" and not self.void:
+            raise ValueError("only a diameter by caliper has a second axis; leave value_2 out")
         if self.value_2 is not None and self.value_2 < 0:
             raise ValueError(f"{self.value_2:g} {self.unit} is below zero; type it again")
         if self.value is not None and self.value < 0:

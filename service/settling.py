@@ -161,6 +161,8 @@ def _otherwise(row: Mapping[str, Any], said: SettlingIn) -> dict[str, Any]:
         changed["parts"] = None
     names = ("unit", "quantity", "height_m")
     changed |= {name: given for name in names if (given := getattr(said, name)) is not None}
+    if said.quantity == "girth":
+        changed["value_2"] = None  # a girth has no second axis
     if all(row[name] == given for name, given in changed.items()):
         raise InvalidRequest("This is what was read. Type what it should be, or let it stay.")
     first = row["value"] if row["first_entry"] is None else row["first_entry"]

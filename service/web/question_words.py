@@ -8,7 +8,7 @@ from flask_babel import gettext as _
 from flask_babel import lazy_gettext as _l
 
 from layers.hands import MEASURED_LATER, MEASURED_TOO_LATE, NOT_ENTERED, OF_OTHERS, OTHER_PART
-from layers.questioned import AHEAD, FORK, GONE, HIGH_UP, PLANTED, UNLIKE
+from layers.questioned import AHEAD, FORK, GONE, HIGH_UP, LIVING_MEMORY, LONG_AGO, PLANTED, UNLIKE
 from layers.reading_check import Suspected, Verdict
 from service.view import SiteView
 from service.web import display, tree_facts
@@ -47,6 +47,7 @@ WHATS = {
     UNLIKE: _l("unlike before"),
     FORK: _l("two corrections"),
     PLANTED: _l("before planting"),
+    LONG_AGO: _l("long ago"),
     GONE: _l("after it was taken out"),
     AHEAD: _l("day ahead"),
     MEASURED_LATER: _l("hand measured later"),
@@ -111,6 +112,9 @@ _WHY: dict[str, Callable[[Any], Any]] = {
         others=others,
     ),
     PLANTED: lambda day: _("It is dated before the tree was planted, %(day)s.", day=display.day(day)),
+    LONG_AGO: lambda _d: _(
+        "Its day lies before %(year)s, and nothing says that the tree was there by then.", year=LIVING_MEMORY
+    ),
     GONE: lambda day: _("It is dated after the tree was taken out, %(day)s.", day=display.day(day)),
     AHEAD: lambda day: _("Its day had not come yet when it came in, %(day)s.", day=display.day(day)),
     MEASURED_LATER: lambda day: _(

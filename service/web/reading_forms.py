@@ -178,6 +178,8 @@ def _correction(view: SiteView, reading: Any, sent: form.Form, crossing_out: boo
         shown += AWKWARD if awkward_fields.OPENED in sent.values else ()
         values |= {name: typed.get(name) for name in shown}
         _without_old_goes(reading, values)
+        if values["quantity"] != "diameter":
+            values["value_2"] = None  # only a diameter has a second axis
         day = typed.get("measured_on")
         if day != reading["measured_on"]:
             values["date_precision"] = typed["date_precision"]

@@ -14,6 +14,7 @@ from layers.questioned import (
     FORK,
     GONE,
     HIGH_UP,
+    LONG_AGO,
     PLANTED,
     UNLIKE,
     questioned,
@@ -284,6 +285,20 @@ def test_a_reading_dated_after_it_was_received_is_questioned():
     ahead = reading(1, 94, "2020-06-10", received_at="2020-06-01T10:00:00Z")
     assert asked(site([ahead])) == [("r1", AHEAD)]
     assert asked(site([reading(1, 94, "2020-06-02", received_at="2020-06-01T10:00:00Z")])) == []
+
+
+@pytest.mark.parametrize(
+    ("day", "planted", "what"),
+    [
+        ("1899-12-31", None, [("r1", LONG_AGO)]),
+        ("1900-01-01", None, []),
+        ("1899-12-31", "1850-03-01", []),
+        ("1726-05-04", "1850-03-01", [("r1", PLANTED)]),
+    ],
+)
+def test_a_day_before_living_memory_is_questioned_where_no_planting_is_known(day, planted, what):
+    tree = make_tree(tree_id="t1", x_m=0.0, y_m=0.0, lon_deg=None, lat_deg=None, planted_on=planted)
+    assert asked(site([reading(1, 94, day, received_at="2020-06-01T10:00:00Z")], trees=[tree])) == what
 
 
 def hand_of(crew="A", instrument="hand breadths", on="2021-01-01"):

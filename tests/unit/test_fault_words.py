@@ -16,7 +16,14 @@ from tests.builders import STEM_ID
         ({"value": "thick"}, "/value", "'thick' is no number that can be used here; send a plain number."),
         ({"value": float("nan")}, "/value", "nan is no number that can be used here; send a plain number."),
         ({"girht": 3}, "/girht", "There is no such word here; leave it out, or check its spelling."),
-        ({"stem_id": None}, "/stem_id", "Input should be a valid string."),
+        ({"stem_id": None}, "/stem_id", "None is no text; send text in quotes."),
+        ({"parts": [30, 12.5]}, "/parts", "[30, 12.5] is no text; send text in quotes."),
+        ({"void": "perhaps"}, "/void", "'perhaps' is neither true nor false; send one of the two."),
+        (
+            {"value_2": 31.0},
+            "/",
+            "Only a diameter by caliper has a second axis; leave value_2 out.",
+        ),
     ],
 )
 def test_a_fault_says_what_it_is_and_what_to_do(sent, where, words):

@@ -109,6 +109,12 @@ def test_a_height_that_looks_like_feet_is_kept_and_asked_about(client, view):
     assert "at 4.50 m" in answer["why"] and "Is the height right?" in answer["why"]
 
 
+def test_a_day_before_living_memory_is_kept_and_asked_about(client, view):
+    answer = client.post(api("/readings"), json=reading(view, measured_on="1726-05-04")).json
+    assert answer["outcome"] == "questioned"
+    assert "nothing says that the tree was there by then" in answer["why"]
+
+
 def test_a_batch_that_is_too_large_is_refused_whole(client, view):
     answer = client.post(api("/readings"), json=[{}] * 5001)
     assert answer.status_code == 422

@@ -7,7 +7,7 @@ import pytest
 from layers.history import live_readings
 from service.actors import LOCAL_MANAGER
 from service.edit import add_trees
-from service.entry import enter_statuses
+from service.entry import enter_readings, enter_statuses
 from service.view import today_in, view_of
 from tests.web_forms import send, told, words
 from tests.web_site import HOSTILE_NOTE, SLUG, make_web_site
@@ -92,8 +92,6 @@ def test_what_cannot_be_a_trunk_is_refused_with_the_reason(client, store, view):
 
 
 def test_a_code_that_is_known_may_be_used_again(client, store, view):
-    from service.entry import enter_readings
-
     stem = view.records.stems.iloc[1].stem_id
     enter_readings(store, SLUG, LOCAL_MANAGER, [{"stem_id": stem, "value": 52, "crew": "caretaker"}])
     assert send(client, f"/trees/{tree_at(view, 1)}/measure", value="52", crew="caretaker").status == 303
@@ -209,8 +207,6 @@ def test_a_measurement_is_crossed_out_and_leaves_no_size(client, store, view):
 
 
 def test_a_class_that_is_corrected_stays_a_class(client, store, view):
-    from service.entry import enter_readings
-
     stem = view.records.stems.iloc[5].stem_id
     said = {"stem_id": stem, "quantity": "class", "class_from_cm": 20, "class_to_cm": 40}
     (answer,) = enter_readings(store, SLUG, LOCAL_MANAGER, [said])
@@ -242,3 +238,13 @@ def test_a_height_high_up_is_kept_and_asked_about_and_is_not_said_to_count(clien
     (asked,) = [said for said in told(client) if "Please check" in said]
     assert "no figure can use it. Is the height right? It is kept; measure again, or correct it." in asked
     assert "counts" not in asked
+
+
+def test_a_caliper_reading_corrected_to_a_girth_leaves_its_second_axis(client, store, view):
+    said = {"stem_id": view.records.stems.iloc[1]["stem_id"], "measured_on": "2024-09-01", "height_m": 1.3}
+    said |= {"quantity": "diameter", "instrument": "caliper", "value": 51.0, "value_2": 50.0}
+    (answer,) = enter_readings(store, SLUG, LOCAL_MANAGER, [said])
+    form = {"quantity": "girth", "instrument": "girth tape", "reason": "it was a tape"}
+    assert send(client, f"/readings/{answer.id}/correct", **form).status == 303
+    kept = last_reading(store)
+    assert (kept.quantity, kept.value, kept.value_2 == kept.value_2) == ("girth", 51.0, False)

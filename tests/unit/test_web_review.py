@@ -226,3 +226,21 @@ def test_a_tree_without_a_tag_stands_among_what_is_to_check_as_one_without(clien
     assert sorted(shown) == ["7", "no number"]
     rows = client.get("/sites/untagged/data/check.csv").get_data(as_text=True)
     assert "nan" not in rows
+
+
+def test_a_caliper_reading_settled_as_a_girth_leaves_its_second_axis(client, store, view):
+    said = {"stem_id": view.records.stems.iloc[1]["stem_id"], "measured_on": "2024-09-01", "height_m": 1.3}
+    said |= {"quantity": "diameter", "instrument": "caliper", "value": 51.0, "value_2": 50.0}
+    (answer,) = enter_readings(store, SLUG, LOCAL_MANAGER, [said])
+    sent = post(client, subject_id=answer.id, answer="supersede", value="51", unit="cm", quantity="girth")
+    assert sent.status_code == 303
+    kept = now(store).records.readings.iloc[-1]
+    assert (kept.quantity, kept.value, kept.value_2 == kept.value_2) == ("girth", 51.0, False)
+
+
+def test_a_reading_from_before_living_memory_is_asked_about_in_words(client, store, view):
+    said = {"stem_id": view.records.stems.iloc[1]["stem_id"], "value": 51.0, "measured_on": "1726-05-04"}
+    enter_readings(store, SLUG, LOCAL_MANAGER, [said])
+    assert (
+        "Its day lies before 1900, and nothing says that the tree was there by then." in client.get(PAGE).text
+    )
