@@ -12,7 +12,7 @@ from layers.map_words import MAP_WORDS
 from layers.maps import MapShell, map_shell
 from service import conventions
 from service.outlets.map_file import map_assets
-from service.view import SiteView, view_of
+from service.view import SiteView, today_in, view_of
 from service.web import current, dangers, display, languages
 from service.web.addresses import absolute
 
@@ -25,6 +25,7 @@ def site_page(template: str, view: SiteView, here: str, **given: Any) -> str:
         template,
         terms=view.terms,
         as_of=view.as_of,
+        is_ahead=view.as_of > today_in(view.terms.time_zone),
         known_at=view.known_at,
         invented=view.invented,
         units=display.Units(view.terms.units),

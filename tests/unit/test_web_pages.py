@@ -120,6 +120,16 @@ def test_another_day_is_said_on_every_page(client, view):
         assert "as it was on" not in words(page(client, path))
 
 
+def test_a_day_still_to_come_is_said_to_be_carried_forward_and_never_as_it_was(client, view):
+    for path, known in (("?as_of=2099-06-01", "from what is known today"), ("/trees?as_of=2099-06-01", "")):
+        then = words(page(client, path))
+        assert f"This day is still to come: 1 June 2099 is carried forward {known}" in then
+        assert "as it was on" not in then
+    then = words(page(client, f"?as_of=2099-06-01&known_at={view.known_at}"))
+    assert f"1 June 2099 is carried forward from what was known at change {view.known_at}." in then
+    assert "as it was on" not in then
+
+
 def test_nothing_on_an_empty_ground_is_made_up(client, store):
     create_site(store, "empty", actor=LOCAL_MANAGER, name="Empty")
     for path in ("", "/figures", "/trees", "/flags", "/data", "/data/check", "/ground", "/sheets"):
