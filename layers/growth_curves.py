@@ -17,7 +17,7 @@ from scipy import optimize
 from layers.error_model import Array
 from layers.translating import N_
 
-Form = Literal["logistic", "Gompertz", "Chapman-Richards"]
+Form = Literal["logistic", "Gompertz", "Chapman-Richards", "asymptotic"]
 
 LARGEST_SHARE = 0.25  # standard error of the upper limit over the limit that is still told: assumption
 LEAST_REACHED = 0.75  # of the limit, by the curve at the last measurement: assumption
@@ -51,11 +51,13 @@ class Curve:
 
     def at(self, time: Array) -> Array:
         """Return the curve at times in the unit of the fit."""
-        return _FORMS[self.form].curve(np.asarray(time, dtype=float), *self.parameters.values())
+        return FORMS[self.form].curve(np.asarray(time, dtype=float), *self.parameters.values())
 
 
 @dataclass(frozen=True)
-class _FormOf:
+class FormOf:
+    """A form of curve: its parameters, the limit first; its value at times; where to start looking."""
+
     names: tuple[str, ...]
     curve: Callable[..., Array]
     starts: Callable[[Array, Array], list[tuple[float, ...]]]
@@ -71,6 +73,10 @@ def _gompertz(time: Array, limit: float, b: float, k: float) -> Array:
 
 def _chapman_richards(time: Array, limit: float, k: float, p: float) -> Array:
     return np.asarray(limit * np.clip(1.0 - np.exp(-k * time), 1e-12, None) ** p)
+
+
+def _asymptotic(time: Array, limit: float, start: float, log_rate: float) -> Array:
+    return np.asarray(limit + (start - limit) * np.exp(-np.exp(log_rate) * time))
 
 
 def _limits(size: Array) -> list[float]:
@@ -102,10 +108,20 @@ def _chapman_richards_starts(time: Array, size: Array) -> list[tuple[float, ...]
     ]
 
 
-_FORMS: dict[Form, _FormOf] = {
-    "logistic": _FormOf(("limit", "middle", "scale"), _logistic, _logistic_starts),
-    "Gompertz": _FormOf(("limit", "b", "k"), _gompertz, _gompertz_starts),
-    "Chapman-Richards": _FormOf(("limit", "k", "p"), _chapman_richards, _chapman_richards_starts),
+def _asymptotic_starts(time: Array, size: Array) -> list[tuple[float, ...]]:
+    out: list[tuple[float, ...]] = []
+    for limit in _limits(size):
+        slope, level = np.polyfit(time, np.log(limit - size), 1)
+        if slope < 0:
+            out.append((limit, limit - float(np.exp(level)), float(np.log(-slope))))
+    return out
+
+
+FORMS: dict[Form, FormOf] = {
+    "logistic": FormOf(("limit", "middle", "scale"), _logistic, _logistic_starts),
+    "Gompertz": FormOf(("limit", "b", "k"), _gompertz, _gompertz_starts),
+    "Chapman-Richards": FormOf(("limit", "k", "p"), _chapman_richards, _chapman_richards_starts),
+    "asymptotic": FormOf(("limit", "start", "log_rate"), _asymptotic, _asymptotic_starts),
 }
 
 
@@ -116,7 +132,8 @@ def fit_curve(form: Form, time: Array, size: Array) -> Curve:
     ----------
     form : str
         ``logistic``: A / (1 + exp(-(t - m)/s)); ``Gompertz``: A exp(-b exp(-k t)); ``Chapman-Richards``:
-        A (1 - exp(-k t))^p, which counts time from the tree's beginning.
+        A (1 - exp(-k t))^p, which counts time from the tree's beginning; ``asymptotic``:
+        A + (S - A) exp(-exp(r) t) from S at the beginning, r the logarithm of the rate.
     time : array
         Times, in any unit.
     size : array
@@ -130,7 +147,7 @@ def fit_curve(form: Form, time: Array, size: Array) -> Curve:
         by the last measurement (both assumption): along a straight line a small error means nothing.
     """
     time, size = np.asarray(time, dtype=float), np.asarray(size, dtype=float)
-    parts = _FORMS[form]
+    parts = FORMS[form]
     if len(time) < len(parts.names) + LEAST_MORE or np.ptp(time) == 0:
         return _none(form, TOO_FEW)
     found = [_from(parts, start, time, size) for start in parts.starts(time, size)]
@@ -142,7 +159,7 @@ def fit_curve(form: Form, time: Array, size: Array) -> Curve:
 
 
 def _from(
-    parts: _FormOf, start: tuple[float, ...], time: Array, size: Array
+    parts: FormOf, start: tuple[float, ...], time: Array, size: Array
 ) -> optimize.OptimizeResult | None:
     """The fit from a start; the parameters are counted in units of the start, so that all are near 1."""
     unit = np.array(start, dtype=float)
@@ -160,12 +177,11 @@ def _from(
 
 
 def _said(form: Form, best: optimize.OptimizeResult, time: Array) -> Curve:
-    names = _FORMS[form].names
+    names = FORMS[form].names
     residual_sum = 2.0 * float(best.cost)
     variance = residual_sum / (len(time) - len(names))
     errors = _errors(best.jac, variance)
-    told = bool(np.isfinite(errors[0]) and errors[0] <= LARGEST_SHARE * best.x[0])
-    told = told and bool(_FORMS[form].curve(time.max(), *best.x) >= LEAST_REACHED * best.x[0])
+    told = limit_told(form, best.x, errors[0], time.max())
     return Curve(
         form,
         dict(zip(names, best.x.tolist(), strict=True)),
@@ -175,6 +191,29 @@ def _said(form: Form, best: optimize.OptimizeResult, time: Array) -> Curve:
         told,
         TOLD if told else NOT_TOLD,
     )
+
+
+def limit_told(form: Form, parameters: Array, error: float, last: float) -> bool:
+    """Return whether measurements tell the limit of the curve through them.
+
+    Parameters
+    ----------
+    form : str
+        As for ``fit_curve``.
+    parameters : array
+        Of the curve, the limit first.
+    error : float
+        Standard error of the limit.
+    last : float
+        Time of the last measurement.
+
+    Notes
+    -----
+    The error is at most a quarter of the limit, and the curve has come to three quarters of it (assumption).
+    """
+    limit = float(parameters[0])
+    known = np.isfinite(error) and error <= LARGEST_SHARE * limit
+    return bool(known and FORMS[form].curve(last, *parameters) >= LEAST_REACHED * limit)
 
 
 def _errors(jacobian: Array, variance: float) -> Array:
@@ -191,5 +230,5 @@ def _errors(jacobian: Array, variance: float) -> Array:
 
 
 def _none(form: Form, sentence: str) -> Curve:
-    nothing = dict.fromkeys(_FORMS[form].names, float("nan"))
+    nothing = dict.fromkeys(FORMS[form].names, float("nan"))
     return Curve(form, nothing, nothing, float("nan"), float("nan"), False, sentence)

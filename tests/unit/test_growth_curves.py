@@ -33,7 +33,13 @@ def test_a_chapman_richards_curve_that_bends_is_found_again():
     assert list(found.parameters.values()) == pytest.approx([50.0, 0.08, 1.5], rel=1e-4)
 
 
-@pytest.mark.parametrize("form", ["logistic", "Gompertz", "Chapman-Richards"])
+def test_an_asymptotic_curve_is_found_again_with_its_start():
+    found = fit_curve("asymptotic", AGES, 50.0 + (4.0 - 50.0) * np.exp(-np.exp(-3.0) * AGES))
+    assert found.identifiable
+    assert list(found.parameters.values()) == pytest.approx([50.0, 4.0, -3.0], rel=1e-5)
+
+
+@pytest.mark.parametrize("form", ["logistic", "Gompertz", "Chapman-Richards", "asymptotic"])
 def test_measurements_along_a_straight_line_tell_no_limit(form):
     rng = np.random.default_rng(2)
     found = fit_curve(form, AGES, 20 + 0.5 * AGES + rng.normal(0, 0.5, len(AGES)))
@@ -41,7 +47,7 @@ def test_measurements_along_a_straight_line_tell_no_limit(form):
     assert found.sentence == NOT_TOLD or "No curve" in found.sentence
 
 
-@pytest.mark.parametrize("form", ["logistic", "Gompertz", "Chapman-Richards"])
+@pytest.mark.parametrize("form", ["logistic", "Gompertz", "Chapman-Richards", "asymptotic"])
 @pytest.mark.parametrize(
     "size",
     [
