@@ -76,10 +76,15 @@ def _told(curve: Curve, units: display.Units) -> str:
     limit = units.give_or_take(curve.parameters["limit"], curve.errors["limit"], "width")
     said: str = _(
         "A curve that levels off (%(form)s) goes through the measurements and would end at %(limit)s.",
-        form=_FORM_WORDS.get(curve.form, curve.form),
+        form=form_words(curve.form),
         limit=limit,
     )
     return said
+
+
+def form_words(form: Form) -> str:
+    """Return what a form of curve is called on pages."""
+    return str(_FORM_WORDS.get(form, form))
 
 
 def facts_of(view: SiteView, tree_id: str, stems: list[StemFacts], units: display.Units) -> dict[str, Any]:

@@ -19,7 +19,8 @@ from layers.translating import N_
 from layers.tree_forecasts import day_ahead, tree_forecasts
 from service.errors import InvalidRequest
 from service.view import SiteView
-from service.web import current, frame, today
+from service.web import current, display, frame, today
+from service.web.growth_ends import ends_of_growth
 from service.web.listing import listing
 
 bp = Blueprint("growth_pages", __name__)
@@ -52,6 +53,7 @@ def site_growth(slug: str) -> str:
         view,
         "growth",
         groups=groups,
+        ends=ends_of_growth(view, display.Units(view.terms.units)) if groups else [],
         group_reach=_reach(
             [row.lo for each in groups for row in each["rows"]],
             [row.hi for each in groups for row in each["rows"]],
