@@ -5,6 +5,8 @@ References
 .. [1] Pinheiro, J. C. and Bates, D. M. 2000. Mixed-Effects Models in S and S-PLUS. Springer. Logistic
    curve of the girth of orange trees.
 .. [2] Draper, N. R. and Smith, H. 1998. Applied Regression Analysis, 3rd ed. Wiley. Exercise 24.N.
+.. [3] Akaike, H. 1974. A new look at the statistical model identification. IEEE Transactions on Automatic
+   Control 19(6):716-723. From memory.
 """
 
 from collections.abc import Callable
@@ -21,6 +23,7 @@ Form = Literal["logistic", "Gompertz", "Chapman-Richards", "asymptotic"]
 
 LARGEST_SHARE = 0.25  # standard error of the upper limit over the limit that is still told: assumption
 LEAST_REACHED = 0.75  # of the limit, by the curve at the last measurement: assumption
+LEAST_GAIN = 1.0  # in log-likelihood over a straight line, for one parameter more: Akaike 1974
 LEAST_MORE = 1  # measurements beyond the number of parameters
 
 TOO_FEW = N_("Too few measurements for a curve: it takes at least one more than the curve has parameters.")
@@ -143,8 +146,9 @@ def fit_curve(form: Form, time: Array, size: Array) -> Curve:
     -------
     Curve
         Standard errors are s^2 (J'J)^-1 with s^2 the residual variance. The limit counts as told where its
-        standard error is finite and at most a quarter of it, and the curve has come to three quarters of it
-        by the last measurement (both assumption): along a straight line a small error means nothing.
+        standard error is finite and at most a quarter of it, the curve has come to three quarters of it by
+        the last measurement (both assumption), and the curve is likelier than a straight line by more than
+        its further parameter is worth [3]_: along a straight line a small error means nothing.
     """
     time, size = np.asarray(time, dtype=float), np.asarray(size, dtype=float)
     parts = FORMS[form]
@@ -155,7 +159,7 @@ def fit_curve(form: Form, time: Array, size: Array) -> Curve:
     if not good:
         return _none(form, NO_FIT)
     best = min(good, key=lambda each: each.cost)
-    return _said(form, best, time)
+    return _said(form, best, time, size)
 
 
 def _from(
@@ -176,12 +180,12 @@ def _from(
     return found if np.isfinite(found.cost) and found.x[0] > 0 else None
 
 
-def _said(form: Form, best: optimize.OptimizeResult, time: Array) -> Curve:
+def _said(form: Form, best: optimize.OptimizeResult, time: Array, size: Array) -> Curve:
     names = FORMS[form].names
     residual_sum = 2.0 * float(best.cost)
     variance = residual_sum / (len(time) - len(names))
     errors = _errors(best.jac, variance)
-    told = limit_told(form, best.x, errors[0], time.max())
+    told = limit_told(form, best.x, errors[0], time.max()) and _gain(time, size, residual_sum) > LEAST_GAIN
     return Curve(
         form,
         dict(zip(names, best.x.tolist(), strict=True)),
@@ -191,6 +195,13 @@ def _said(form: Form, best: optimize.OptimizeResult, time: Array) -> Curve:
         told,
         TOLD if told else NOT_TOLD,
     )
+
+
+def _gain(time: Array, size: Array, residual_sum: float) -> float:
+    """How much more likely the sizes are by the curve than by a straight line, in log-likelihood."""
+    line = size - np.polyval(np.polyfit(time, size, 1), time)
+    smallest = 1e-12 * float(size @ size)
+    return 0.5 * len(size) * float(np.log(max(line @ line, smallest) / max(residual_sum, smallest)))
 
 
 def limit_told(form: Form, parameters: Array, error: float, last: float) -> bool:
