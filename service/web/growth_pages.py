@@ -53,7 +53,7 @@ def site_growth(slug: str) -> str:
         view,
         "growth",
         groups=groups,
-        ends=ends_of_growth(view, display.Units(view.terms.units)) if groups else [],
+        ends=ends_of_growth(view, display.Units(view.terms.units)) if asked.get("ends") == "yes" else None,
         group_reach=_reach(
             [row.lo for each in groups for row in each["rows"]],
             [row.hi for each in groups for row in each["rows"]],

@@ -57,7 +57,7 @@ def levelling(n, age):
 
 def test_planted_trees_that_level_off_tell_the_middle_limit_with_its_error(avenue, client):
     planted(avenue, "Tilia cordata", levelling)
-    text = client.get(f"/sites/{SLUG}/growth").text
+    text = client.get(f"/sites/{SLUG}/growth?ends=yes").text
     said = text[text.index("Where growth will end") :]
     assert "Tilia" in said and "(5 trees)" in said
     assert "The curve of the group (logistic) levels off at 50" in said and "give or take" in said
@@ -65,7 +65,7 @@ def test_planted_trees_that_level_off_tell_the_middle_limit_with_its_error(avenu
 
 def test_planted_trees_that_still_grow_straight_on_tell_no_limit(avenue, client):
     planted(avenue, "Quercus robur", lambda n, age: (1 + 0.1 * n) * age + 0.3 * (-1) ** (n + age))
-    text = client.get(f"/sites/{SLUG}/growth").text
+    text = client.get(f"/sites/{SLUG}/growth?ends=yes").text
     assert "do not tell where growth will end" in text and "levels off at" not in text
 
 
@@ -73,11 +73,11 @@ def test_without_a_day_of_planting_or_enough_measurements_nothing_is_said(avenue
     planted(avenue, "Tilia cordata", levelling, year=None)
     planted(avenue, "Acer campestre", levelling, ages=AGES[:2])
     planted(avenue, "Fagus sylvatica", levelling, trees=2)
-    assert "Where growth will end" not in client.get(f"/sites/{SLUG}/growth").text
+    assert "Where growth will end" not in client.get(f"/sites/{SLUG}/growth?ends=yes").text
 
 
 def test_the_kind_with_the_most_trees_comes_first(avenue, client):
     planted(avenue, "Tilia cordata", levelling, trees=3)
     planted(avenue, "Quercus robur", levelling, trees=4)
-    text = client.get(f"/sites/{SLUG}/growth").text
+    text = client.get(f"/sites/{SLUG}/growth?ends=yes").text
     assert re.findall(r"<li>(\w+) <[^>]*>\((\d)", text) == [("Quercus", "4"), ("Tilia", "3")]
