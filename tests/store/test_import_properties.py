@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from service.intake import writing
-from service.store import schema
+from service.store import changes, schema
 from service.store.migrating import open_store
 from tests.store.import_files import girth, prepared, said_by_people, seen, take_in, tree_row
 
@@ -114,8 +114,8 @@ def take_in_and_kill(store, file, steps):
         return build(*arguments)
 
     with pytest.MonkeyPatch.context() as patch, suppress(Killed):
-        patch.setattr(writing, "FIRST_ROWS", 1)
-        patch.setattr(writing, "AIM_S", 0.0)
+        patch.setattr(changes, "FIRST_ROWS", 1)
+        patch.setattr(changes, "AIM_S", 0.0)
         patch.setattr(writing, "build", counting)
         take_in(store, file)
 

@@ -29,8 +29,8 @@ class Killed(BaseException):
 @pytest.fixture
 def small_steps(monkeypatch):
     """Transactions of four rows."""
-    monkeypatch.setattr(writing, "FIRST_ROWS", 4)
-    monkeypatch.setattr(writing, "AIM_S", 0.0)
+    monkeypatch.setattr(changes, "FIRST_ROWS", 4)
+    monkeypatch.setattr(changes, "AIM_S", 0.0)
 
 
 def kill_after(monkeypatch, transactions):
