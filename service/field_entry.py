@@ -33,7 +33,7 @@ from service.records import parsed
 from service.store import changes, schema
 from service.store.engine import Store
 from service.store.field_rows import ask, removed_trees, waiting
-from service.store.round_rows import crews_of_round
+from service.store.round_rows import crews_of_site
 from service.store.rows import by_ids, insert_records, known_elsewhere, revise_many
 from service.store.site_rows import held_site
 
@@ -55,13 +55,25 @@ def take_batch(store: Store, actor: Actor, crew: CrewPass, batch: Batch) -> list
     actor.require("measure")
     with store.write() as connection:
         site = held_site(connection, crew.slug)
-        teams = {
-            row.code: Team(row.code, row.kind, crew.round_id)
-            for row in crews_of_round(connection, site.fid, crew.round_id)
-        }
-        own = Team(crew.code, crew.kind, crew.round_id)
-        taking = Taking(connection, site, actor)
-        return taking.take(batch.items, lambda item: teams.get(item.crew or "", own), batch)
+        team_of = _teams(connection, site, crew)
+        return Taking(connection, site, actor).take(batch.items, lambda item: team_of(item.crew), batch)
+
+
+def _teams(connection: Any, site: Any, crew: CrewPass) -> Callable[[str | None], Team | None]:
+    """Whose an item of a phone is, by the code that it names, also of earlier days.
+
+    The word of a team lets nobody speak for a team of another kind: that waits for a person.
+    """
+    own = Team(crew.code, crew.kind, crew.round_id)
+    rows = crews_of_site(connection, site.fid)
+    rows.sort(key=lambda row: row.round_id == crew.round_id)
+    teams = {row.code: Team(row.code, row.kind, row.round_id) for row in rows}
+
+    def team_of(code: str | None) -> Team | None:
+        found = teams.get(code or "", own)
+        return found if found.kind == own.kind else None
+
+    return team_of
 
 
 class Taking:
@@ -108,14 +120,23 @@ class Taking:
     def _take(self, entries: list[Entry], nobodys: set[str], clock_off: dt.timedelta | None) -> None:
         fresh = self._not_kept_aside(entries)
         aside = {e.id: why for e in fresh if (why := self.cannot_be_read(e))}
+        nobodys -= {e.id for e in fresh if e.kind == "danger"}  # never held back
         aside |= {e.id: words.SAVED_TEAM for e in fresh if e.id in nobodys and e.id not in aside}
         readable = [e for e in fresh if e.id not in aside]
-        before = dict(self.answers)
-        waits = self.take_known(readable)
+        waits = self._take_with_waiting(readable)
         self._ask_of_clock(readable, clock_off)
-        if any(a.outcome in _NEW for id, a in self.answers.items() if id not in before):
-            self.take_waiting()
         self._set_aside([e for e in fresh if e.id in aside or e.id in waits], {**aside, **waits})
+
+    def _take_with_waiting(self, entries: Sequence[Entry]) -> dict[str, str]:
+        """Take in what can be and what waited for it, as long as one frees the other; why the rest waits."""
+        waits: dict[str, str] = {}
+        while entries:
+            waits = self.take_known(entries)
+            came = any(e.id not in waits and self.answers[e.id].outcome in _NEW for e in entries)
+            if not came or not self.take_waiting():
+                break
+            entries = [entry for entry in entries if entry.id in waits]
+        return waits
 
     def take_known(self, entries: Sequence[Entry]) -> dict[str, str]:
         """Take in what can be; return why the rest waits, by id."""

@@ -25,6 +25,7 @@ from tests import field_items as phone
 from tests.field_items import DAY, SLUG, STEMS, TREES, item, outcomes, reading, take, tree
 
 NEW_TREE, NEW_STEM = (str(uuid.UUID(int=9_500 + n)) for n in range(2))
+EARLIER = str(uuid.UUID(int=9_950))
 TABLES = (
     *(schema.tree, schema.stem, schema.reading, schema.observation, schema.status_event),
     *(schema.danger_report, schema.calibration, schema.photo),
@@ -408,3 +409,33 @@ def test_any_order_and_any_split_end_in_the_same_state(ordered, data):
         send(store, slug, id, [left[n] for n in mine])
         left = [one for n, one in enumerate(left) if n not in mine]
     assert state_of(store, slug, id) == expected
+
+
+def test_what_was_measured_on_former_days_stays_with_its_own_team_and_days(ground):
+    add_rounds(ground, SLUG, LOCAL_MANAGER, [{"id": EARLIER, "name": "Autumn", "from_on": "2025-10-06"}])
+    crew = {"id": str(uuid.UUID(int=9_951)), "round_id": EARLIER, "code": "class 4", "kind": "pupils"}
+    add_crews(ground, SLUG, LOCAL_MANAGER, [crew])
+    late = reading(STEMS[0], crew="class 4", measured_on="2025-10-06")
+    assert outcomes(ground, [late, reading(STEMS[1])]) == ["taken", "taken"]
+    kept = readings(ground)[late["id"]]
+    assert (kept.crew, kept.round_id, kept.crew_kind) == ("class 4", EARLIER, "pupils")
+
+
+def test_the_word_of_pupils_lets_nobody_measure_as_trained_staff_but_a_danger_is_taken(ground):
+    said = reading(STEMS[0], crew="team 3")
+    danger = item("danger", {"sight": "new lean", "tree_id": TREES[0]}, crew="team 3")
+    answers = take(ground, [said, danger])
+    assert answers[said["id"]].outcome == "set aside"
+    assert "no team of these measuring days" in answers[said["id"]].why
+    assert answers[danger["id"]].outcome == "taken"
+    assert not readings(ground)
+    assert [row.crew for row in rows(ground, schema.danger_report)] == [None]
+
+
+def test_what_waits_in_a_batch_for_what_the_same_batch_sets_free_is_taken_with_it(ground):
+    first, second = reading(STEMS[0], 100.0), reading(STEMS[0], 101.0)
+    second["content"]["supersedes"] = first["id"]
+    void = item("reading", {"stem_id": STEMS[0], "supersedes": second["id"], "void": True, "reason": "x"})
+    assert outcomes(ground, [second]) == ["set aside"]
+    assert outcomes(ground, [void, first]) == ["taken", "taken"]
+    assert len(readings(ground)) == 3
