@@ -7,7 +7,7 @@ References
 """
 
 import random
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,7 +18,7 @@ import shapely
 from layers.error_model import Array
 from layers.translating import N_
 
-SIGN, CLOSED, ROAD, WATER, LINE = "sign", "closed", "road", "water", "line"
+SIGN, DANGER, CLOSED, ROAD, WATER, LINE = "sign", "danger", "closed", "road", "water", "line"
 UNSEEN, NO_PLACE, BEYOND = "unseen", "no place", "beyond"
 UNSEEN_GIRTH_CM = 50.0  # [1]
 KEEP_OFF_M = 5.0  # from roads, water and lines: assumption, no source
@@ -26,11 +26,12 @@ REPEAT_SHARE = 0.10  # common practice, no source
 LEAST_REPEATS = 10  # as much as the published errors weigh (10 degrees of freedom)
 PRACTICE_TREES = 2
 
-FOR_EVERYBODY = frozenset({CLOSED, BEYOND})  # other reasons keep pupils off only
+FOR_EVERYBODY = frozenset({CLOSED, DANGER, BEYOND})  # other reasons keep pupils off only
 NEVER_PUT_BACK = frozenset({BEYOND})
 
 REASONS: dict[str, str] = {
     SIGN: N_("to be looked at: {detail}"),
+    DANGER: N_("a danger that was seen"),
     CLOSED: N_("closed: {detail}"),
     ROAD: N_("{detail} from a road"),
     WATER: N_("{detail} from water"),
@@ -111,9 +112,10 @@ def kept_off(
     *,
     closed: Mapping[str, Sequence[str]],
     near: Sequence[Near],
+    in_danger: Collection[str] = (),
     unseen_girth_cm: float = UNSEEN_GIRTH_CM,
 ) -> list[LeftOut]:
-    """Return why trees are kept off lists of pupils, and closed ones off every list; all reasons of each.
+    """Return why trees are kept off lists of pupils, closed and dangerous ones off every list; all of them.
 
     Parameters
     ----------
@@ -123,6 +125,8 @@ def kept_off(
         Their positions [m], NaN where there is none.
     closed : mapping
         What closes a tree, in words, by ``tree_id``.
+    in_danger : collection of str
+        Trees at which a danger was seen that nobody has answered.
     near : sequence of Near
         Roads, water and lines. A tree whose position is not known to so many metres counts as nearer by
         that.
@@ -135,6 +139,8 @@ def kept_off(
     out: list[LeftOut] = []
     for row, tree in enumerate(trees.itertuples(index=False)):
         out += [LeftOut(tree.tree_id, CLOSED, words=name) for name in closed.get(tree.tree_id, ())]
+        if tree.tree_id in in_danger:
+            out.append(LeftOut(tree.tree_id, DANGER))
         if tree.signs is not None and len(tree.signs):
             out.append(LeftOut(tree.tree_id, SIGN))
         for thing, metres in _nearest(away, row).items():

@@ -201,8 +201,7 @@ class _Packing:
         order = {tree: n for n, tree in enumerate(roles)}
         where = self._where(list(roles))
         codes = tree_codes(view.records.trees["tree_id"])
-        open_dangers = view.dangers[~view.dangers["answered"].astype(bool)]
-        closed = set(view.closed_trees) | set(open_dangers["tree_id"].dropna())
+        closed = {*view.closed_trees, *view.trees_in_danger}
         stems = self._stems(set(roles))
         out = []
         for row, (x, y) in zip(self.trees.itertuples(index=False), self.at.tolist(), strict=True):

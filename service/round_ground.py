@@ -96,6 +96,7 @@ class RoundGround:
             self.at(trees),
             closed=closed,
             near=self.near(keep_off_m),
+            in_danger=self.view.trees_in_danger,
             unseen_girth_cm=self.view.terms.unseen_girth_cm,
         )
 

@@ -183,6 +183,12 @@ class SiteView:
         return dangers_of(self.records)
 
     @cached_property
+    def trees_in_danger(self) -> frozenset[str]:
+        """The trees at which a danger was seen that no manager has answered."""
+        waits = self.dangers[~self.dangers["answered"].astype(bool)]
+        return frozenset(waits["tree_id"].dropna())
+
+    @cached_property
     def closures(self) -> pd.DataFrame:
         """What is closed on that day, with outlines."""
         return closures_on(self.records.closures, self.records.trees, self.terms, self.as_of)

@@ -65,13 +65,15 @@ class _Maker:
         self.around = self._around()
 
     def pdf(self) -> bytes:
+        is_one_day = self.now.to_on in (None, self.now.from_on)
         job = SheetJob(
             title=self.now.name,
             round_name=self.now.name,
             instrument=self.now.instrument,
             unit=self.now.unit,  # type: ignore[arg-type]
             height_m=self.now.height_m,
-            day=self.now.from_on if self.now.to_on in (None, self.now.from_on) else None,
+            day=self.now.from_on if is_one_day else None,
+            day_said=self.job.days if is_one_day else None,
             meet=self.job.meet,
             paper=self.job.paper,
             leader=self.job.leader,

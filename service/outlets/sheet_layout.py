@@ -133,7 +133,7 @@ class SheetPage:
         half = width / 2
         self._fact(MARGIN, 53.8, width, words["round"], job.round_name)
         self._fact(MARGIN, 58.4, half - 2, words["team"], job.team)
-        self._fact(MARGIN + half, 58.4, half, words["date"], job.day)
+        self._fact(MARGIN + half, 58.4, half, words["date"], job.day_said or job.day)
         self._fact(MARGIN, 63.0, width, words["meet"], job.meet)
 
     def _fact(self, x: float, y: float, width: float, word: str, value: str | None) -> None:
@@ -193,6 +193,9 @@ class SheetPage:
                 continue
             if name in ("reading_1", "reading_2", "guess", "last", "expected"):
                 word = f"{word} ({self.job.unit})"
+            longest = max(pdf.get_string_width(part) for part in word.split())
+            room = width - 0.4 - 2 * pdf.c_margin
+            pdf.set_font(style="B", size=min(6.2, 6.2 * room / longest))
             pdf.set_xy(x + 0.2, y + 1)
             pdf.multi_cell(width - 0.4, 2.9, word, align="C")
 

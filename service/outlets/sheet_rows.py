@@ -42,6 +42,7 @@ class SheetJob:
     unit: Literal["cm", "mm", "m", "in", "ft", "hands", "spans"] = "cm"
     height_m: float = 1.30
     day: str | None = None
+    day_said: str | None = None  # in the language of the sheet
     team: str | None = None
     meet: str | None = None
     paper: Literal["A4", "Letter"] = "A4"

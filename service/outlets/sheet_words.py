@@ -82,6 +82,7 @@ SHEET_WORDS: dict[str, str] = {
     "code": N_("Sheet code, for typing it back"),
     "left_out": N_("Left out of the helpers' sheets, with the reason"),
     "sign": N_("to be looked at: {signs}"),
+    "danger": N_("a danger that was seen"),
     "closed": N_("closed since {day}: {name}"),
     "closed_map": N_("closed: keep out"),
     **{key: words for key, words in MAP_WORDS.items() if key.startswith("hazard.")},

@@ -103,7 +103,8 @@ def sheet_of(
     """Return the measuring sheets of an area or place of a site, in English by default.
 
     Standing living trees are on it. Trees with a sign on the list to be looked at are left out for pupils,
-    trees in a place that is closed on the day for all helpers; the leader's copy says so.
+    trees in a place that is closed on the day for all helpers, those at which a danger was seen that nobody
+    has answered for everybody; the leader's copy says so.
 
     Raises
     ------
@@ -118,7 +119,8 @@ def sheet_of(
     closed, signs = _closed(view, trees), _has_signs(trees)
     said = {**SHEET_WORDS, **words}
     reasons = [
-        (_why_closed(view, tree.tree_id, said, voice) if is_closed and crew_kind in HELPERS else [])
+        ([said["danger"]] if tree.tree_id in view.trees_in_danger else [])
+        + (_why_closed(view, tree.tree_id, said, voice) if is_closed and crew_kind in HELPERS else [])
         + ([_why_sign(tree.signs, said, voice)] if has_sign and crew_kind == PUPILS else [])
         for tree, is_closed, has_sign in zip(trees.itertuples(index=False), closed, signs, strict=True)
     ]
@@ -163,10 +165,15 @@ def bare_code(code: str) -> str:
 
 
 def _every_sector(view: "SiteView", area_id: str) -> Iterator[Sector]:
-    """What the sheets of an area hold: on both papers, for pupils, for other helpers, for everybody else."""
+    """What the sheets of an area hold: on both papers, for pupils, for other helpers, for everybody else.
+
+    A danger that was seen since a sheet was printed leaves its code as it was.
+    """
     trees, outline = _standing(view, area_id)
     closed, signs = _closed(view, trees), _has_signs(trees)
-    kept = {mask.tobytes(): mask for mask in (np.ones(len(trees), dtype=bool), ~closed, ~closed & ~signs)}
+    calm = ~np.array(trees["tree_id"].isin(view.trees_in_danger), dtype=bool)
+    masks = (np.ones(len(trees), dtype=bool), ~closed, ~closed & ~signs)
+    kept = {mask.tobytes(): mask for one in masks for mask in (one & calm, one)}
     for chosen in (trees[mask] for mask in kept.values()):
         at, around = ground_of(chosen, outline, view.records.targets, view.terms)
         job = SheetJob(title="", round_name="")

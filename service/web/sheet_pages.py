@@ -55,6 +55,7 @@ def sheet_pdf(slug: str) -> Response:
         unit=unit,  # type: ignore[arg-type]
         height_m=height if height is not None else view.terms.breast_height_m,
         day=asked.text("day"),
+        day_said=display.day(asked.text("day")) if asked.text("day") else None,
         team=asked.text("team"),
         meet=asked.text("meet"),
         paper=paper,  # type: ignore[arg-type]

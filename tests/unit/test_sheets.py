@@ -2,6 +2,7 @@
 
 import datetime as dt
 import math
+import re
 import types
 
 import numpy as np
@@ -325,8 +326,42 @@ def _view(trees, **more):
         membership=pd.DataFrame({"area_id": "lawn", "tree_id": frame["tree_id"], "near_edge": False}),
         records=records,
         state=types.SimpleNamespace(stem_state=columns.empty("stem_state")),
-        **{"hazards": pd.DataFrame(), "closures": pd.DataFrame(), "closed_trees": {}, **more},
+        **_CALM | more,
     )
+
+
+_CALM = {
+    "hazards": pd.DataFrame(),
+    "closures": pd.DataFrame(),
+    "closed_trees": {},
+    "trees_in_danger": frozenset(),
+}
+
+
+@pytest.mark.parametrize("crew_kind", ["pupils", "volunteers", "trained staff"])
+def test_a_tree_with_a_danger_nobody_answered_is_on_no_sheet_and_a_sheet_of_before_is_still_found(crew_kind):
+    trees = [tree(1, 0, 10), tree(2, 5, 10), tree(3, 9, 10)]
+    job = SheetJob("Old lawn", "Spring", leader=True)
+    found = pages(
+        sheet_of(_view(trees, trees_in_danger=frozenset({"tree-2"})), "lawn", job, crew_kind=crew_kind)
+    )
+    assert "102" not in found[0] and "101" in found[0]
+    assert "102: a danger that was seen" in found[-1]
+    before = re.search(r"[A-Z0-9]{3}-[A-Z0-9]{3}", pages(sheet_of(_view(trees), "lawn", job))[0]).group()
+    _area, sector = sheets.sheet_with(_view(trees, trees_in_danger=frozenset({"tree-2"})), ["lawn"], before)
+    assert [one.tree_id for one in sector.rows] == ["tree-1", "tree-2", "tree-3"]
+
+
+def test_heads_of_columns_are_not_broken_within_a_word():
+    heads = {"head.number": "Karte", "head.tag": "Baumnummer", "head.trunk": "welcher Stamm"}
+    for leader in (False, True):
+        text = pages(sheet(SheetJob("Old lawn", "Spring", leader=leader), words={**SHEET_WORDS, **heads}))[0]
+        assert all(word in text for head in heads.values() for word in head.split())
+
+
+def test_the_day_of_a_sheet_is_said_as_its_reader_says_days():
+    text = pages(sheet(SheetJob("Old lawn", "Spring", day="2026-05-14", day_said="14. Mai 2026")))[0]
+    assert "14. Mai 2026" in text and "2026-05-14" not in text
 
 
 def test_trees_with_a_sign_are_left_out_for_pupils_and_the_leaders_copy_says_why():
