@@ -7,9 +7,11 @@ nothing elsewhere. All other pages are the local manager's.
 
 import secrets
 from ipaddress import ip_address
+from typing import Any
 from urllib.parse import urlsplit
 
 from flask import Flask, Response, current_app, g, request
+from flask.json.provider import DefaultJSONProvider
 from flask.sessions import SecureCookieSessionInterface
 from flask_babel import gettext as _
 from flask_wtf import CSRFProtect
@@ -203,6 +205,16 @@ class _CookieByScheme(SecureCookieSessionInterface):
         return request.is_secure
 
 
+class _FlatJson(DefaultJSONProvider):
+    """JSON that is nested deeper than any of ours is no JSON for us."""
+
+    def loads(self, s: str | bytes, **more: Any) -> Any:
+        try:
+            return super().loads(s, **more)
+        except RecursionError as error:
+            raise ValueError("nested too deeply") from error
+
+
 def init_app(app: Flask, settings: Settings, key: str) -> None:
     """Put the locks on: host, origin, tokens against forged forms, cookies, sizes, headers, rights."""
     app.config.update(
@@ -217,6 +229,7 @@ def init_app(app: Flask, settings: Settings, key: str) -> None:
         MAX_FORM_PARTS=5000,
     )
     app.session_interface = _CookieByScheme()
+    app.json = _FlatJson(app)
     app.before_request(_check)
     csrf.init_app(app)
     app.after_request(lambda response: _with_headers(response, settings))

@@ -78,6 +78,7 @@ JOIN = {
 }
 
 TREES = {
+    "not_begun": N_("These days have not begun."),
     "of_team": N_("{crew}: {done} of {num} trees done"),
     "practice": N_("A tree to practise on: all teams measure it, then compare."),
     "measure_it": N_("Measure this tree"),

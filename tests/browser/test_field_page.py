@@ -260,6 +260,20 @@ def test_the_way_to_the_next_tree_is_said_from_where_the_phone_is(open_page, fak
     page.wait_for_selector("text=From the meeting point: about 5 m to the east")
 
 
+def test_a_meeting_point_in_words_only_gives_no_way_and_days_that_have_not_begun_are_said(open_page, fake):
+    fake.pack["map"]["meeting"] |= {"x": None, "y": None}
+    fake.pack["round"]["status"] = "planned"
+    fake.pack["site"]["phone"] = "the school office"
+    page = open_page(**PHONE).page
+    joined(page, fake)
+    assert "From the meeting point" not in page.inner_text("main")
+    assert "These days have not begun." in page.inner_text("main")
+    page.click("#danger")
+    page.click("text=a fresh crack in the wood")
+    page.wait_for_selector("text=the school office")
+    assert page.locator(".stop a").count() == 0
+
+
 def test_a_tree_is_found_by_tapping_on_the_map_and_the_map_moves_by_buttons_and_keys(phone):
     page = phone.page
     box = page.locator("canvas").bounding_box()
@@ -320,6 +334,7 @@ def test_a_danger_stops_everybody_at_once_without_a_network_and_is_sent_first(ph
     page.click("text=a fresh crack in the wood")
     page.wait_for_selector("h1:has-text('Stop. Walk away from this tree together. Tell your leader now.')")
     assert page.get_attribute(".stop a", "href") == "tel:+4930123"
+    assert "null" not in page.inner_text(".stop")
     page.click("text=This was done")
     assert "Tick what was done." in page.inner_text("main")
     page.click("text=everybody moved away")

@@ -96,6 +96,13 @@ def test_what_is_no_batch_is_refused_as_a_whole(client, tokens):
     assert client.post("/field/api/send", data="x", headers=mine).status_code in (415, 422)
 
 
+def test_what_is_nested_without_end_is_no_json(client, tokens):
+    kind = {"Content-Type": "application/json"}
+    for path, headers in (("send", tokens["team 1"]), ("join", {})):
+        answer = client.post(f"/field/api/{path}", data="[" * 8000, headers={**headers, **kind})
+        assert answer.status_code == 400
+
+
 def test_a_word_that_ended_takes_nothing_and_what_was_kept_stays(client, tokens, ground):
     mine, items = tokens["team 1"], [reading(STEMS[0])]
     assert client.post("/field/api/send", json=sent(items), headers=mine).status_code == 200

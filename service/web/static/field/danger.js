@@ -51,9 +51,9 @@ function card(place, state, go) {
   const said = h("p", { class: "fault", role: "alert" });
   const [before, after] = t("stop_call").split("{phone}");
   place.classList.add("stop");
-  place.append(title(t("stop")),
-    h("p", { class: "big" }, before, phone ? h("a", { href: `tel:${phone.replace(/[^+\d]/g, "")}` }, phone) : t("sites_number"), after),
+  place.append(...[title(t("stop")),
+    h("p", { class: "big" }, before, /\d/.test(phone) ? h("a", { href: `tel:${phone.replace(/[^+\d]/g, "")}` }, phone) : phone ?? t("sites_number"), after),
     line(`${t(`sight_${key(content.sight)}`)}${tree ? ` (${treeName(tree)})` : ""}`),
     line(t("danger_kept"), "hint"), h("h2", {}, t("for_leader")), did, called, where, said,
-    h("div", { class: "acts" }, button(t("leader_confirms"), confirm, "main")));
+    h("div", { class: "acts" }, button(t("leader_confirms"), confirm, "main"))].filter(Boolean));
 }

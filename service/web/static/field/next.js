@@ -9,6 +9,7 @@ import { t } from "./words.js";
 export async function show(place, state, go) {
   if (!state.pack) { place.append(title(t("welcome", { crew: state.me.crew })), line(t("no_pack"))); return waitForPack(go); }
   const tree = nextTree(state);
+  if (state.pack.round.status === "planned") place.append(line(t("not_begun"), "big"));
   const count = ours(state).length, done = ours(state).filter((one) => state.done.has(one.id)).length;
   place.append(line(t("of_team", { crew: state.me.crew, done, num: count }), "hint"));
   if (tree) place.append(...one(tree, state, go));

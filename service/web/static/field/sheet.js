@@ -52,7 +52,7 @@ export function standing(state) {
   const last = [...state.items].reverse().map((item) => treeOf(state, item.content.tree_id ?? stemTree(state, item.content.stem_id))).find((tree) => tree && tree.x !== null);
   if (last) return { x: last.x, y: last.y, words: t("from_tree", { tag: last.tag ?? "?" }) };
   const { meeting } = state.pack.map;
-  return meeting ? { x: meeting.x, y: meeting.y, words: t("from_meeting") } : null;
+  return meeting && meeting.x !== null ? { x: meeting.x, y: meeting.y, words: t("from_meeting") } : null;
 }
 
 const stemTree = (state, id) => (id ? state.pack.trees.find((tree) => tree.stems.some((stem) => stem.id === id))?.id : null);
