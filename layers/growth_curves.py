@@ -199,9 +199,10 @@ def _said(form: Form, best: optimize.OptimizeResult, time: Array, size: Array) -
 
 def _gain(time: Array, size: Array, residual_sum: float) -> float:
     """How much more likely the sizes are by the curve than by a straight line, in log-likelihood."""
-    line = size - np.polyval(np.polyfit(time, size, 1), time)
-    smallest = 1e-12 * float(size @ size)
-    return 0.5 * len(size) * float(np.log(max(line @ line, smallest) / max(residual_sum, smallest)))
+    left: Array = size - np.polyval(np.polyfit(time, size, 1), time)
+    smallest = 1e-12 * float(np.sum(size**2))
+    by_line, by_curve = max(float(np.sum(left**2)), smallest), max(residual_sum, smallest)
+    return 0.5 * len(size) * float(np.log(by_line / by_curve))
 
 
 def limit_told(form: Form, parameters: Array, error: float, last: float) -> bool:
