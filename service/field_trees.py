@@ -1,6 +1,7 @@
 """Trees that teams write down on the ground, with the ids that their phones made."""
 
 import json
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -10,12 +11,15 @@ from service.edit import name_cells
 from service.field_ground import place_of
 from service.field_records import Entry, FieldAnswer, TreeSent, canonical
 from service.store import schema
-from service.store.field_rows import first_place
+from service.store.field_rows import box_of_trees, first_place
 from service.store.former import first_contents
 from service.store.rows import by_ids, insert_records, known_elsewhere
-from service.waiting_words import ELSEWHERE, KNOWN_TREE
+from service.waiting_words import ELSEWHERE, FAR_OFF, KNOWN_TREE
 
 BY_PHONE = "written down by phone"  # among what is kept as written: which team
+BEYOND_M = 500.0  # from all other trees a place that a phone says is a slip: assumption
+_M_PER_DEGREE = 111_320.0
+_PLACE = ("lon_deg", "lat_deg", "x_m", "y_m", "cell", "position_source", "position_accuracy_m")
 _COMPARED = ("tag", "name_as_written", "kept")
 
 
@@ -52,6 +56,7 @@ class TreeDesk:
         stems = by_ids(self.connection, schema.stem, self.site.fid, stem_ids)
         owner = {id: row.tree_id for id, row in stems.items()}
         place = first_place(self.connection, self.site.fid)
+        box = box_of_trees(self.connection, self.site.fid, self.site.frame, BY_PHONE)
         out: dict[str, FieldAnswer] = {}
         rows, trunks = [], []
         for one in told:
@@ -69,12 +74,15 @@ class TreeDesk:
             ):
                 out[one.entry.id] = FieldAnswer(one.entry.id, "refused", ELSEWHERE)
             else:
+                is_far = box is not None and _is_far(cells, self.site.frame, box)
+                cells |= dict.fromkeys(_PLACE) if is_far else {}
                 first[id] = cells
                 owner |= {stem.id: id for stem in one.said.stems}
                 self.new[id] = one.said
                 rows.append(cells)
                 trunks += [{"id": s.id, "tree_id": id, "number": s.number} for s in one.said.stems]
-                out[one.entry.id] = FieldAnswer(one.entry.id, "taken")
+                outcome = ("questioned", FAR_OFF) if is_far else ("taken",)
+                out[one.entry.id] = FieldAnswer(one.entry.id, *outcome)
         if rows:
             shared = {"site_id": self.site.fid, "change_id": self.change("tree"), "version": 1, "void": 0}
             insert_records(self.connection, schema.tree, [{**row, **shared} for row in rows])
@@ -104,6 +112,20 @@ def tree_cells(told: Told, frame: str, first: tuple[float, float] | None) -> dic
         "position_accuracy_m": said.position_accuracy_m if spot else None,
         "kept": json.dumps(_kept(told), ensure_ascii=False, sort_keys=True),
     }
+
+
+def _is_far(cells: Mapping[str, Any], frame: str, box: tuple[float, float, float, float]) -> bool:
+    """Whether a place lies farther from where trees stand than they reach, and than any phone is off."""
+    east, north = ("x_m", "y_m") if frame == "local" else ("lon_deg", "lat_deg")
+    x, y = cells[east], cells[north]
+    if x is None or y is None:
+        return False
+    west, south, east_most, north_most = box
+    per_y = 1.0 if frame == "local" else _M_PER_DEGREE
+    per_x = 1.0 if frame == "local" else _M_PER_DEGREE * max(math.cos(math.radians(south)), 0.01)
+    away = math.hypot(max(west - x, x - east_most, 0.0) * per_x, max(south - y, y - north_most, 0.0) * per_y)
+    reach = math.hypot((east_most - west) * per_x, (north_most - south) * per_y)
+    return away > max(BEYOND_M, reach)
 
 
 def _spot(said: TreeSent, frame: str, first: tuple[float, float] | None) -> Mapping[str, float]:

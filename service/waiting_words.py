@@ -22,6 +22,7 @@ STRANGE = N_(
     "This program does not know records of the kind %(kind)s. Drop it, or bring the program up to date."
 )
 SAVED_TEAM = N_("It is of no team of these measuring days. Say whose it is, or drop it.")
+FAR_OFF = N_("Its place lies far from all trees here: it is kept as written, and the tree has no position.")
 GONE = N_("This tree is recorded as taken out. Please check the number; the measurement is kept.")
 CLOCK = N_("The clock of this phone said %(phone)s when it was %(server)s here. Please check the day.")
 DIFFERENT = N_("This id is known with other content; nothing was changed.")
@@ -31,6 +32,6 @@ TOO_LONG = N_("This entry is longer than any form makes one. Enter it again in f
 NOT_AN_ITEM = N_("This entry has no id, kind or content of its own. Enter it again.")
 SENTENCES = (
     *(NO_NUMBER, NUMBER_TWICE, WHICH_TRUNK, NO_TRUNK, NOT_ARRIVED, CROSSED_OUT, NO_PARENT, OF_OTHERS),
-    *(OTHER_TREE, KNOWN_TREE, NEWER, STRANGE, SAVED_TEAM, GONE, CLOCK, DIFFERENT, ELSEWHERE, DROPPED),
-    *(TOO_LONG, NOT_AN_ITEM),
+    *(OTHER_TREE, KNOWN_TREE, NEWER, STRANGE, SAVED_TEAM, FAR_OFF, GONE, CLOCK, DIFFERENT, ELSEWHERE),
+    *(DROPPED, TOO_LONG, NOT_AN_ITEM),
 )

@@ -54,6 +54,23 @@ def settled_lately(conn: Connection, site_fid: int, most: int) -> Sequence[Row[A
     return conn.execute(query).all()
 
 
+def box_of_trees(
+    conn: Connection, site_fid: int, frame: str, without: str
+) -> tuple[float, float, float, float] | None:
+    """Return where trees stand (west, south, east, north; degrees or metres), but those kept with a mark."""
+    east, north = (tree.c.x_m, tree.c.y_m) if frame == "local" else (tree.c.lon_deg, tree.c.lat_deg)
+    least_most = (sa.func.min(east), sa.func.min(north), sa.func.max(east), sa.func.max(north))
+    is_marked = tree.c.kept.contains(without, autoescape=True)
+    query = (
+        sa.select(*least_most)
+        .join(change, change.c.fid == tree.c.change_id)
+        .where(tree.c.site_id == site_fid, tree.c.void == 0, change.c.change_no.is_not(None))
+        .where(east.is_not(None), north.is_not(None), sa.or_(tree.c.kept.is_(None), ~is_marked))
+    )
+    west, south, east_most, north_most = conn.execute(query).one()
+    return None if west is None else (west, south, east_most, north_most)
+
+
 def trees_with_tags(conn: Connection, site_fid: int, tags: Iterable[str]) -> dict[str, list[Row[Any]]]:
     """Return the trees that carry numbers and are not crossed out, by number."""
     out: dict[str, list[Row[Any]]] = {}

@@ -169,6 +169,17 @@ def test_a_place_in_metres_means_the_same_whatever_trees_came_in_between(ground)
     assert len(set(places)) == 1
 
 
+def test_a_place_far_from_all_trees_is_kept_as_written_and_makes_no_position(ground):
+    far = tree(NEW_TREE, NEW_STEM, x=999_999.0, y=-999_999.0)
+    (answer,) = take(ground, [far]).values()
+    assert (answer.outcome, "far from all trees" in answer.why) == ("questioned", True)
+    (kept,) = [row for row in rows(ground, schema.tree) if row.id == NEW_TREE]
+    assert (kept.lon_deg, kept.lat_deg, kept.x_m, kept.position_source) == (None, None, None, None)
+    assert "999999" in kept.kept
+    near = tree(str(uuid.UUID(int=9_777)), str(uuid.UUID(int=9_778)), x=60.0, y=40.0)
+    assert outcomes(ground, [near, far]) == ["taken", "already there"]
+
+
 def test_what_a_phone_says_of_a_tree_that_is_here_is_a_proposal(ground):
     take(ground, [tree(NEW_TREE, NEW_STEM, tag="12")])
     moved = tree(NEW_TREE, NEW_STEM, tag="13", x=30.0)
