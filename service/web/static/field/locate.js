@@ -16,7 +16,7 @@ const WAYS = ["n", "ne", "e", "se", "s", "sw", "w", "nw"];
 
 export const wayOf = (degrees) => WAYS[Math.round(degrees / 45) % 8];
 
-const OLD_MS = 60000, FAR_M = 2000;
+const OLD_MS = 60000, FAR_M = 2000, WAIT_MS = 200;
 let isFollowed = false;
 
 // A device that is kilometres away has not come yet, or does not know where it is.
@@ -26,12 +26,14 @@ const isNear = ([x0, y0, x1, y1], { x, y }) => x > x0 - FAR_M && x < x1 + FAR_M 
 export function follow(state) {
   if (!isSecureContext || !navigator.geolocation || isFollowed) return;
   isFollowed = true;
-  navigator.geolocation.watchPosition((found) => {
-    const { longitude, latitude, accuracy } = found.coords;
-    const at = metresOf(state.pack?.frame, longitude, latitude);
+  const place = ({ coords: { longitude, latitude, accuracy } }) => {
+    const at = metresOf(state.pack.frame, longitude, latitude);
     state.here = at && isNear(state.pack.map.box, at) && { ...at, lon_deg: longitude, lat_deg: latitude, accuracy_m: accuracy, at: Date.now() };
     dispatchEvent(new Event("here"));
-  }, () => { state.here = null; }, { enableHighAccuracy: true, maximumAge: 5000 });
+  };
+  let latest = null;  // a device that stands still may say where it is once, before the ground is known
+  const placeWhenKnown = () => { if (!state.pack) { setTimeout(placeWhenKnown, WAIT_MS); return; } place(latest); };
+  navigator.geolocation.watchPosition((found) => { latest = found; placeWhenKnown(); }, () => { state.here = null; }, { enableHighAccuracy: true, maximumAge: 5000 });
   addEventListener("deviceorientationabsolute", (turned) => {
     state.heading = turned.alpha === null ? null : (360 - turned.alpha) % 360;
   });
