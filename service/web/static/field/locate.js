@@ -31,9 +31,9 @@ export function follow(state) {
     state.here = at && isNear(state.pack.map.box, at) && { ...at, lon_deg: longitude, lat_deg: latitude, accuracy_m: accuracy, at: Date.now() };
     dispatchEvent(new Event("here"));
   };
-  let latest = null;  // a device that stands still may say where it is once, before the ground is known
+  let latest = null; // a device that stands still may say where it is once, before the ground is known
   const placeWhenKnown = () => { if (!state.pack) { setTimeout(placeWhenKnown, WAIT_MS); return; } place(latest); };
-  navigator.geolocation.watchPosition((found) => { latest = found; placeWhenKnown(); }, () => { state.here = null; }, { enableHighAccuracy: true, maximumAge: 5000 });
+  navigator.geolocation.watchPosition((found) => { const isWaiting = latest && !state.pack; latest = found; if (!isWaiting) placeWhenKnown(); }, () => { state.here = null; }, { enableHighAccuracy: true, maximumAge: 5000 });
   addEventListener("deviceorientationabsolute", (turned) => {
     state.heading = turned.alpha === null ? null : (360 - turned.alpha) % 360;
   });
